@@ -9,6 +9,7 @@ import typer
 
 from evenacre.cli.options.shared import BAD_INPUT, Quiet, plain_errors
 from evenacre.cli.options.streams import first, printing, say
+from evenacre.io.untrusted.map_reader import map_reader
 
 
 def check(
@@ -20,6 +21,7 @@ def check(
 ) -> None:
     """Check every file of a season, or say what any other file holds, computing nothing."""
     with plain_errors():
+        map_reader().begin()
         from evenacre.io.season.load import is_season_file
 
         tasks = file.suffix.lower() != ".toml" and _is_taskdata(file)

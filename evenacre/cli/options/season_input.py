@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from evenacre.errors import InputError
+from evenacre.io.untrusted.map_reader import map_reader
 from evenacre.language import tr
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def season_given(
     tasks : sequence of str
         Of task data those to take, by id or name; all when empty.
     """
+    map_reader().begin()  # it is ready by the time that the season is known
     from evenacre.io.season.from_options import as_typed, season_from_options
     from evenacre.io.season.load import is_season_file, load_season
     from evenacre.io.taskdata.folder import is_taskdata

@@ -11,19 +11,18 @@ import threading
 import time
 import weakref
 from pathlib import Path
-from typing import IO, Any
-
-import geopandas as gpd
-import pandas as pd
-import pyarrow as pa
-import shapely
+from typing import IO, TYPE_CHECKING, Any
 
 import evenacre
 from evenacre.errors import InputError
-from evenacre.io.common.arrow_arrays import told_apart
 from evenacre.io.untrusted import budget
 from evenacre.io.untrusted.files import size_within
 from evenacre.language import tr
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+    import pyarrow as pa
 
 _GRACE_S = 5.0  # the reader ends itself first; this is for systems where it cannot
 _KEPT_BYTES = 64 * budget.MB  # after a larger layer the process gives its memory back by ending
@@ -39,6 +38,13 @@ class MapReader:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
+        self._ready = False
+
+    def begin(self) -> None:
+        """Start the process while whoever will ask it has something else to do."""
+        with self._lock:
+            if self._process is None:
+                self._process = self._started()
 
     def layers(self, path: Path, label: str) -> list[tuple[str, str]]:
         """Name and geometry type of each layer with shapes, of a map file that is not a zip."""
@@ -54,6 +60,11 @@ class MapReader:
         self, path: Path, layer: str, label: str, *, shapes_only: bool = False
     ) -> gpd.GeoDataFrame | pd.DataFrame:
         """Read one layer as stored, ``shapes_only`` without attributes, of a map file but a zip."""
+        import geopandas as gpd
+        import pandas as pd
+
+        from evenacre.io.common.arrow_arrays import told_apart
+
         request = {"ask": "read", "layer": layer, "shapes_only": shapes_only}
         head, table = self._ask(path, label, request)
         assert table is not None
@@ -114,33 +125,39 @@ class MapReader:
     def _running(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
             self._end()
-            home = str(Path(evenacre.__file__).parent.parent)
-            paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
-            self._process = subprocess.Popen(
-                # -P: a module that lies in the folder of the map must not be imported.
-                [sys.executable, "-P", "-m", "evenacre.io.untrusted.reader"],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                env={
-                    **os.environ,
-                    "PYTHONPATH": os.pathsep.join(paths),
-                    "PROJ_NETWORK": "OFF",
-                    # Memory taken as it is used, so that its bound means something.
-                    "ARROW_DEFAULT_MEMORY_POOL": "system",
-                    "OPENBLAS_NUM_THREADS": "1",
-                },
-            )
-            weakref.finalize(self, _end, self._process)
+            self._process = self._started()
+        if not self._ready:
             if not self._process.stdout or not self._process.stdout.readline():
                 # No file has been opened yet, so none is to blame.
                 raise RuntimeError("the process that reads maps did not start")
+            self._ready = True
         return self._process
+
+    def _started(self) -> subprocess.Popen[bytes]:
+        home = str(Path(evenacre.__file__).parent.parent)
+        paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
+        process = subprocess.Popen(
+            # -P: a module that lies in the folder of the map must not be imported.
+            [sys.executable, "-P", "-m", "evenacre.io.untrusted.reader"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env={
+                **os.environ,
+                "PYTHONPATH": os.pathsep.join(paths),
+                "PROJ_NETWORK": "OFF",
+                # Memory taken as it is used, so that its bound means something.
+                "ARROW_DEFAULT_MEMORY_POOL": "system",
+                "OPENBLAS_NUM_THREADS": "1",
+            },
+        )
+        weakref.finalize(self, _end, process)
+        return process
 
     def _end(self) -> None:
         if self._process is not None:
             _end(self._process)
-            self._process = None
+            self._process, self._ready = None, False
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
@@ -154,12 +171,14 @@ def _reader_of(_process_id: int) -> MapReader:
 
 
 def map_reader() -> MapReader:
-    """Return the reader of this process; starting one takes half a second."""
+    """Return the reader of this process; starting it takes half a second."""
     return _reader_of(os.getpid())  # a process that was forked off has none yet
 
 
 def _table(stream: IO[bytes], label: str) -> pa.Table:
     """Take in a layer as it comes, no more of it than its budget."""
+    import pyarrow as pa
+
     with pa.ipc.open_stream(stream) as batches:
         taken, size = [], 0
         for batch in batches:
@@ -171,6 +190,9 @@ def _table(stream: IO[bytes], label: str) -> pa.Table:
 
 
 def _shapes(binary: pd.Series[Any], crs: str | None) -> gpd.GeoSeries:
+    import geopandas as gpd
+    import shapely
+
     return gpd.GeoSeries(shapely.from_wkb(binary.to_numpy(), on_invalid="ignore"), crs=crs)
 
 

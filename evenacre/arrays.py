@@ -1,11 +1,13 @@
 """Kinds of arrays, and how often each item of one is taken."""
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
-IntArray = npt.NDArray[np.int64]
+IntArray = npt.NDArray[np.signedinteger[Any]]
 
 
 def expand(counts: IntArray) -> tuple[IntArray, IntArray]:

@@ -93,7 +93,6 @@ def _step_mass(
     the ground ``product_lag_s`` later. Where records state the time they cover, their flow
     counts for that time.
     """
-    swept = _swept_m2(steps, implement)
     if flow_kg_per_s is not None:
         flow = np.nan_to_num(flow_kg_per_s)
         own = _own_time(fixes)
@@ -108,9 +107,9 @@ def _step_mass(
         rate = np.nan_to_num(rate_kg_per_m2)
         mean = _integral(steps, fixes, rate, implement.product_lag_s)
         mean = np.divide(mean, steps.duration_s, out=0 * mean, where=steps.duration_s > 0)
-        mass = mean * swept
+        mass = mean * _swept_m2(steps, implement)
         return StepMass(mass, mass, "rate", 0.0)
-    mass = (target_kg_per_m2 or 0.0) * swept
+    mass = (target_kg_per_m2 or 0.0) * _swept_m2(steps, implement)
     return StepMass(mass, mass, "target", 0.0)
 
 

@@ -193,7 +193,7 @@ def clean(
     for mask, reason in (((cut & ~gap) | leap, "cuts at jumps"), (gap & ~leap, "cuts at gaps")):
         balance.counts[reason] = int(mask.sum())
         balance.metres[reason] = float(step_m[mask].sum())
-    run = np.concatenate([[0], np.cumsum(cut | gap)]).astype(np.int64)[: len(time)]
+    run = np.concatenate([[0], np.cumsum(cut | gap)]).astype(np.int32)[: len(time)]
     balance.counts["used"] = len(time)
     balance.metres["used"] = float(step_m[~(cut | gap)].sum())
     midway = (time[1:] + time[:-1]) / 2
@@ -201,8 +201,8 @@ def clean(
         time,
         x,
         y,
-        track,
-        record,
+        track.astype(np.int32),
+        record.astype(np.int32),
         run,
         midway,
         balance.counts,

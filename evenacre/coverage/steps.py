@@ -152,7 +152,7 @@ def build_steps(
     record = np.searchsorted(fixes.handover_s, mid - implement.product_lag_s, side="right")
     first = np.searchsorted(run, knot_run[:-1], side="left")
     last = np.searchsorted(run, knot_run[:-1], side="right") - 1
-    record = np.clip(record, first, last)
+    record = np.clip(record, first, last).astype(np.int32)
     distance = np.hypot(np.diff(tool.x_m), np.diff(tool.y_m))
     return Steps(
         tool,

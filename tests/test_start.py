@@ -43,8 +43,8 @@ FINISH = ("finish", "--area", "18 ac", "--left", "1900 lb", "--rate", "110 lb/ac
     [
         (("--help",), []),
         (("audit", "--help"), []),
-        (FINISH, ["pint"]),
-        ((*CALIBRATE, *CATCHES), ["pint"]),
+        (FINISH, []),
+        ((*CALIBRATE, *CATCHES), []),
     ],
 )
 def test_nothing_is_loaded_that_is_not_needed(

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from evenacre.errors import InputError
-from evenacre.units.display import METRIC, US, DisplayUnit, in_both, unit_system
+from evenacre.units.display import METRIC, US, DisplayUnit, UnitSystem, in_both, unit_system
 from evenacre.units.parsing import Dimension, parse_quantity, price_currency, unit_factor
+from evenacre.units.spelling import registry, spelled_unit
 
 # NIST SP 811, appendix B.8 and B.9: factors to SI, as printed there (exact ones in full).
 NIST = [
@@ -46,6 +47,23 @@ NIST = [
     ("fl oz", Dimension.VOLUME, 2.957353e-5, 1e-6),
     ("bushel", Dimension.VOLUME, 3.523907e-2, 1e-6),
 ]
+
+
+@pytest.mark.parametrize("system", [US, METRIC])
+@pytest.mark.parametrize(
+    ("dimension", "kind", "si"),
+    [
+        (Dimension.LENGTH, "length", "metre"),
+        (Dimension.AREA, "area", "metre**2"),
+        (Dimension.MASS, "mass", "kilogram"),
+        (Dimension.MASS_PER_AREA, "rate", "kilogram/metre**2"),
+    ],
+)
+def test_units_known_without_pint_are_its_own_to_the_last_bit(
+    system: UnitSystem, dimension: Dimension, kind: str, si: str
+) -> None:
+    unit = getattr(system, kind).label
+    assert unit_factor(unit, dimension) == registry().Quantity(1.0, spelled_unit(unit)).m_as(si)
 
 
 @pytest.mark.parametrize(("unit", "dimension", "si", "tolerance"), NIST)

@@ -11,7 +11,7 @@ from typing import Any
 
 from evenacre.errors import InputError
 from evenacre.language import mark, tr
-from evenacre.units.display import ACRE_M2, FOOT_M, HECTARE_M2, POUND_KG
+from evenacre.units.display import FOOT_M, METRIC, US
 from evenacre.units.spelling import AMBIGUOUS, TYPOGRAPHY, registry, spelled_unit, spellings
 
 
@@ -51,16 +51,16 @@ _UNITS = {
     Dimension.PRICE_PER_AREA: ("money/metre**2", "USD/ac", "USD/ha"),
     Dimension.PRICE_PER_TIME: ("money/second", "USD/h", "USD/min"),
 }
-# What is written most is known without Pint, which takes longer to load than a short answer.
+# Units that figures are shown in are known without Pint, which takes long to load.
 _PLAIN = {
-    (Dimension.LENGTH, "ft"): FOOT_M,
-    (Dimension.LENGTH, "m"): 1.0,
-    (Dimension.AREA, "ac"): ACRE_M2,
-    (Dimension.AREA, "ha"): HECTARE_M2,
-    (Dimension.MASS, "lb"): POUND_KG,
-    (Dimension.MASS, "kg"): 1.0,
-    (Dimension.MASS_PER_AREA, "lb/ac"): POUND_KG / ACRE_M2,
-    (Dimension.MASS_PER_AREA, "kg/ha"): 1 / HECTARE_M2,
+    (dimension, shown.label): 1 / shown.per_si
+    for dimension, kind in (
+        (Dimension.LENGTH, "length"),
+        (Dimension.AREA, "area"),
+        (Dimension.MASS, "mass"),
+        (Dimension.MASS_PER_AREA, "rate"),
+    )
+    for shown in (getattr(US, kind), getattr(METRIC, kind))
 }
 _PRICES = (Dimension.PRICE_PER_MASS, Dimension.PRICE_PER_AREA, Dimension.PRICE_PER_TIME)
 

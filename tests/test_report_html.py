@@ -16,7 +16,7 @@ from synthetic_result import empty_result, make_result
 
 from evenacre.model import InputFile
 from evenacre.model.audit_result import AuditResult
-from evenacre.model.finding import reader_findings
+from evenacre.model.finding import Finding, reader_findings
 from evenacre.reports.geodata import encode
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.pages.audit import document, render_operation
@@ -98,9 +98,13 @@ def test_the_answer_comes_first(plain: str) -> None:
     assert places == sorted(places)
 
 
-def test_without_a_boundary_the_page_says_what_cannot_be_judged() -> None:
-    text = Page(page(make_result(boundary_given=False))).text
-    assert "skips at the edge cannot be judged" in text
+def test_without_a_boundary_the_page_says_first_what_cannot_be_judged() -> None:
+    drawn = replace(
+        make_result(boundary_given=False), findings=(Finding.warning("boundary_drawn"),)
+    )
+    text = Page(page(drawn)).text
+    doubt = text.index("Skips at the edge of the field cannot be judged")
+    assert text.index("19.51 ac covered") < doubt < text.index("missed")
     assert "of 19.68 ac" not in text
     assert "Worked outside the field" not in text
 

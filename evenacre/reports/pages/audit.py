@@ -89,7 +89,6 @@ def render_operation(
         key=key,
         title=result.field,
         about=", ".join(w for w in told if w and w != result.field),
-        unbounded=not result.boundary_given,
         result=result,
         stops=places,
         go=[p for p in places if p[0].verdict == WORTH_IT],
@@ -131,7 +130,7 @@ def _render(
     template: str, answer: Card | None, *, key: str, title: str, about: str, **context: Any
 ) -> RenderedPart:
     heading = {"key": key, "title": title, "about": about}
-    context = {"unbounded": False, "card": answer, **heading, **context}
+    context = {"card": answer, **heading, **context}
     pages = templates()
     card_html = pages.get_template("card.html.j2").render(context) if answer else ""
     return RenderedPart(

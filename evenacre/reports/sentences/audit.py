@@ -37,6 +37,7 @@ FIRST = (
     *("behind_unlike", "delay_unlike", "left_unlike", "width_unlike_passes"),
     *("tool_or_hand", "tool_unknown"),
     *("records_lost", "way_lost", "unlike_the_records"),
+    "boundary_drawn",
 )
 """Warnings that come before the answer: it may be wrong altogether."""
 _DOUBTS = ("doubt", "scale", "outside", "setback")

@@ -351,8 +351,8 @@ SENTENCES = {
         "the worked ground alone, in cells of {cell_m:length}."
     ),
     "boundary_drawn": mark(
-        "No boundary was given: one was drawn around the worked ground, so skips at the "
-        "edge of the field cannot be judged."
+        "No boundary was given: one was drawn around the worked ground. Skips at the edge of the "
+        "field cannot be judged, and ground within that was not to be worked counts as missed."
     ),
     # Of loads.
     "metered_outside_loads": mark(

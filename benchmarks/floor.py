@@ -11,12 +11,14 @@ Markdown, each figure the median of repeats with the least and the most.
 from __future__ import annotations
 
 import argparse
+import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from run import audit, watched
+from run import audit, children_cpu_seconds, watched
 from season import write_season
 from small_farm import write_small_farm
 from table import Row, printed, spread
@@ -60,7 +62,7 @@ def figures(where: Path, fields: int, repeats: int) -> Iterator[Row]:
 
 
 def starts(where: Path, repeats: int) -> Iterator[Row]:
-    """Processor time of commands that have next to nothing to do, all their processes together."""
+    """Time of commands that have next to nothing to do, all their processes together."""
     where.mkdir(parents=True, exist_ok=True)
     write_small_farm(where)
     program = str(Path(sys.executable).with_name("evenacre"))
@@ -72,7 +74,15 @@ def starts(where: Path, repeats: int) -> Iterator[Row]:
         "`evenacre check season.toml`, one field": [program, "check", str(where / "season.toml")],
     }
     for name, command in commands.items():
-        yield name, spread([watched(command).cpu_seconds for _ in range(repeats)])
+        wall, processors = zip(*(_times(command) for _ in range(repeats)), strict=True)
+        yield f"{name}, wall", spread([*wall])
+        yield f"{name}, processors", spread([*processors])
+
+
+def _times(command: list[str]) -> tuple[float, float]:
+    began, used = time.perf_counter(), children_cpu_seconds()
+    subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
+    return time.perf_counter() - began, children_cpu_seconds() - used
 
 
 def main() -> None:

@@ -11,14 +11,12 @@ Markdown, each figure the median of repeats with the least and the most.
 from __future__ import annotations
 
 import argparse
-import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from run import audit, children_cpu_seconds, watched
+from run import audit, watched
 from season import write_season
 from small_farm import write_small_farm
 from table import Row, printed, spread
@@ -74,15 +72,9 @@ def starts(where: Path, repeats: int) -> Iterator[Row]:
         "`evenacre check season.toml`, one field": [program, "check", str(where / "season.toml")],
     }
     for name, command in commands.items():
-        wall, processors = zip(*(_times(command) for _ in range(repeats)), strict=True)
-        yield f"{name}, wall", spread([*wall])
-        yield f"{name}, processors", spread([*processors])
-
-
-def _times(command: list[str]) -> tuple[float, float]:
-    began, used = time.perf_counter(), children_cpu_seconds()
-    subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
-    return time.perf_counter() - began, children_cpu_seconds() - used
+        runs = [watched(command) for _ in range(repeats)]
+        yield f"{name}, wall", spread([run.seconds for run in runs])
+        yield f"{name}, processors", spread([run.cpu_seconds for run in runs])
 
 
 def main() -> None:

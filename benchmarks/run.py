@@ -14,14 +14,15 @@ import argparse
 import json
 import os
 import resource
-import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+import psutil
 from season import DRILL, field_jobs, write_season
 from table import MB, Row, printed, spread
 
@@ -50,12 +51,13 @@ def watched(command: list[str]) -> Run:
     env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     started, used = time.perf_counter(), children_cpu_seconds()
     with tempfile.TemporaryFile("w+") as out:
-        process = subprocess.Popen(command, stdout=out, env=env)
+        process = psutil.Popen(command, stdout=out, env=env)
         peak = own = 0
         while process.poll() is None:
             held = [proportional_bytes(p) for p in tree(process.pid)]  # itself first
             peak, own = max(peak, sum(held)), max(own, held[0])
-            time.sleep(0.1)
+            with suppress(psutil.TimeoutExpired):
+                process.wait(0.1)  # or to its end: a start takes little longer
         seconds = time.perf_counter() - started
         out.seek(0)
         output = out.read()

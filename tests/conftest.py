@@ -15,6 +15,7 @@ from filelock import FileLock
 from hypothesis import settings
 from playwright.sync_api import sync_playwright
 from prepared import prepare
+from watched_tabs import watch
 
 from evenacre.sample_fields.three_larks import write_farm
 
@@ -121,26 +122,13 @@ def visit(browser: Any) -> Iterator[Callable[..., Any]]:
     contexts: list[Any] = []
     troubles: list[str] = []
 
-    def told(message: Any) -> bool:
-        # A test may press a key before a new page has put the focus into its box, or close the
-        # desk while the last page still loads; a desk that is gone earlier fails the test itself.
-        early = ("Autofocus processing was blocked", "Failed to load resource: net::ERR_")
-        return not message.text.startswith(early)
-
     def go(address: str, width: int) -> Any:
-        home = address.partition("/enter")[0]
         context = browser.new_context(
             viewport={"width": width, "height": 900}, reduced_motion="reduce"
         )
         contexts.append(context)
         tab = context.new_page()
-        tab.set_default_timeout(60_000)
-        tab.on("pageerror", lambda error: troubles.append(str(error)))
-        tab.on("console", lambda message: troubles.append(message.text) if told(message) else None)
-        tab.on(
-            "request",
-            lambda r: None if r.url.startswith((home, "data:")) else troubles.append(r.url),
-        )
+        watch(tab, address.partition("/enter")[0], troubles)
         tab.goto(address)
         return tab
 

@@ -14,6 +14,7 @@ import pytest
 from small_farm import write_small_farm
 from starlette.routing import Match
 from test_desk_whole import fits, open_desk
+from watched_tabs import watch
 
 from evenacre.desk import network, phone_pages, server, work
 from evenacre.desk.asked import Desk
@@ -66,15 +67,8 @@ class Walk:
         ]
         self.tabs = [context.new_page() for context in self.contexts]
         for tab in self.tabs:
-            tab.set_default_timeout(60_000)
-            tab.on("pageerror", lambda error: self.troubles.append(str(error)))
-            tab.on("console", lambda message: self.troubles.append(message.text))
-            tab.on("request", self._is_asked)
+            watch(tab, self.home, self.troubles)
             tab.goto(address)
-
-    def _is_asked(self, request: Any) -> None:
-        if not request.url.startswith((f"{self.home}/", "data:")):
-            self.troubles.append(request.url)
 
     def look_at(self, path: str, *, status: int = 200) -> None:
         tab = self.tabs[1]
@@ -84,7 +78,7 @@ class Walk:
             tab.emulate_media(color_scheme=scheme)
             self.look(tab)
         if status != 200:  # which the browser itself remarks on
-            self.troubles = [text for text in self.troubles if f"status of {status}" not in text]
+            self.troubles[:] = [text for text in self.troubles if f"status of {status}" not in text]
 
     def look(self, tab: Any) -> None:
         if not tab.evaluate("'axe' in window"):
@@ -184,7 +178,7 @@ def test_nor_on_an_empty_one_with_troubles_and_a_job_at_work(
             tab.get_by_role("button", name="Keep it").click()
             tab.wait_for_selector("[aria-invalid]")
             person.look(tab)
-        person.troubles = [text for text in person.troubles if "status of 400" not in text]
+        person.troubles[:] = [text for text in person.troubles if "status of 400" not in text]
         board.job = Job(1, "Audit", "running", "Home Field, Spring fertilizer", 1, 3)
         person.look_at("/")
         board.job = replace(
@@ -232,6 +226,22 @@ def to(tab: Any, name: str, role: str) -> None:
         if is_there:
             return
     raise AssertionError(f"the Tab key never comes to {name}")
+
+
+@pytest.mark.parametrize(
+    ("page", "asks", "place"),
+    [("/", "/overview", "#farm-map"), ("/ground", "/ground/shapes", "#ground-map")],
+)
+def test_a_map_says_that_the_desk_does_not_answer(
+    tmp_path: Path, visit: Any, page: str, asks: str, place: str
+) -> None:
+    write_small_farm(tmp_path)
+    work.look(lambda _: None, open_farm(tmp_path))
+    with open_desk(tmp_path) as address:
+        tab = visit(address, 360)
+        tab.route(f"**{asks}", lambda route: route.abort())
+        tab.goto(address.partition("/enter")[0] + page)
+        tab.wait_for_selector(f"{place} >> text=The desk does not answer")
 
 
 def test_a_whole_job_by_the_keyboard_alone(tmp_path: Path, walk: Any) -> None:

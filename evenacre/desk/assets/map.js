@@ -4,7 +4,12 @@
 (async () => {
   const place = document.getElementById("farm-map");
   if (!place) return;
-  const overview = await (await fetch("/overview")).json();
+  const answer = await fetch("/overview").catch(() => null);
+  if (!answer?.ok) {
+    place.innerHTML = '<p class="wrong">The desk does not answer. Open it again from its icon.</p>';
+    return;
+  }
+  const overview = await answer.json();
   const map = L.map(place, { zoomSnap: 0.25, attributionControl: true, scrollWheelZoom: false });
   map.attributionControl.setPrefix("Leaflet");
   L.control.scale().addTo(map);

@@ -73,6 +73,9 @@ class Walk:
     def look_at(self, path: str, *, status: int = 200) -> None:
         tab = self.tabs[1]
         assert tab.goto(self.home + path).status == status
+        # What takes long comes by itself in the place of a page that says so.
+        tab.wait_for_selector("#waits", state="detached")
+        tab.wait_for_load_state()
         for width, scheme in (NIGHT, DAY):  # opened on the phone, it then has more room
             tab.set_viewport_size({"width": width, "height": 900})
             tab.emulate_media(color_scheme=scheme)
@@ -242,6 +245,24 @@ def test_a_map_says_that_the_desk_does_not_answer(
         tab.route(f"**{asks}", lambda route: route.abort())
         tab.goto(address.partition("/enter")[0] + page)
         tab.wait_for_selector(f"{place} >> text=The desk does not answer")
+
+
+@pytest.mark.parametrize(("page", "place"), [("/", "#farm-map"), ("/ground", "#ground-map")])
+def test_a_map_stays_in_its_frame_when_the_window_becomes_narrow(
+    tmp_path: Path, visit: Any, page: str, place: str
+) -> None:
+    write_small_farm(tmp_path)
+    work.look(lambda _: None, open_farm(tmp_path))
+    with open_desk(tmp_path) as address:
+        tab = visit(address, 1280)
+        tab.goto(address.partition("/enter")[0] + page)
+        tab.wait_for_selector(f"{place}[data-ready]")
+        tab.set_viewport_size({"width": 360, "height": 900})
+        fits(tab)
+        frame = tab.locator(place).bounding_box()
+        control = tab.locator(f"{place} .leaflet-control-zoom").bounding_box()
+        assert frame["x"] < control["x"] < frame["x"] + frame["width"]
+        assert frame["y"] < control["y"] < frame["y"] + frame["height"]
 
 
 def test_a_whole_job_by_the_keyboard_alone(tmp_path: Path, walk: Any) -> None:

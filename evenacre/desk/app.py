@@ -36,7 +36,17 @@ from evenacre.desk import (
     work,
     work_pages,
 )
-from evenacre.desk.asked import Desk, changed, desk_of, form_of, look_again, shown, waited_for
+from evenacre.desk.asked import (
+    Desk,
+    changed,
+    desk_of,
+    form_of,
+    gather_again,
+    look_again,
+    shown,
+    soon,
+    waited_for,
+)
 from evenacre.desk.bring import Delivery, check_room, clear_incoming
 from evenacre.desk.gate import ALIVE, CLOSE, ENTRANCE, Gate, is_key, own_door
 from evenacre.desk.pages import served
@@ -93,6 +103,7 @@ def make_app(desk: Desk) -> ASGIApp:
         Route("/season/{kind}/{number}/drop", _drop_table, methods=["POST"]),
         *drill_pages.ROUTES,
         *column_pages.ROUTES,
+        Route("/gather", _gather, methods=["POST"]),
         Route("/look", _look, methods=["POST"]),
         Route("/audit", _audit, methods=["POST"]),
         *work_pages.ROUTES,
@@ -123,7 +134,9 @@ async def _enter(request: Request) -> Response:
     if not is_key(request.query_params.get("key", ""), desk.key):
         raise HTTPException(403)
     overview = desk.farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
-    if _is_new(await run_in_threadpool(digest_of, desk.farm.season), overview):
+    if await run_in_threadpool(work.is_left, desk.farm):
+        gather_again(desk)
+    elif _is_new(await run_in_threadpool(digest_of, desk.farm.season), overview):
         look_again(desk)
     answer = RedirectResponse("/", 303)
     answer.set_cookie(request.scope["door"].cookie, desk.key, httponly=True, samesite="strict")
@@ -154,7 +167,13 @@ def _farm_page(request: Request) -> Response:
     overview = desk.farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
     raw, broken = season_pages.season_as_read(desk.farm)
     operations = [
-        {**one, "number": number} for number, one in enumerate(overview.get("operations", []))
+        {
+            "of_drill": [],
+            **one,
+            "number": number,
+            "drill": season_pages.drill_of(raw, one["field"], one["name"]),
+        }
+        for number, one in enumerate(overview.get("operations", []))
     ]
     days = [
         (day(date), list(those))
@@ -173,6 +192,7 @@ def _farm_page(request: Request) -> Response:
         now=question_pages.round_of(desk.farm),
         days=days,
         pdf=bool(desk.farm.recall(work.PDF)),
+        is_left=work.is_left(desk.farm),
         job=desk.board.job,
     )
 
@@ -193,7 +213,7 @@ async def _events(request: Request) -> Response:
 
 
 async def _bring(request: Request) -> Response:
-    return await run_in_threadpool(_bring_page, request)
+    return await soon(request, _bring_page, "Looking at the files")
 
 
 def _bring_page(request: Request) -> Response:
@@ -205,6 +225,7 @@ def _bring_page(request: Request) -> Response:
         request,
         "bring.html.j2",
         came=farm.recall(work.GATHERED),
+        is_left=work.is_left(farm),
         job=desk.board.job,
         jobs=overview.get("operations", []),
         seen=digest_of(farm.season),
@@ -220,7 +241,7 @@ async def _begin(request: Request) -> Response:
     except ValueError:
         raise HTTPException(400) from None
     await run_in_threadpool(check_room, desk.farm, total)
-    delivery = Delivery(desk.farm)
+    delivery = Delivery(desk.farm, total)
     desk.deliveries[delivery.id] = delivery
     return JSONResponse({"delivery": delivery.id})
 
@@ -236,7 +257,7 @@ async def _end(request: Request) -> Response:
     desk, delivery = desk_of(request), _delivery(request)
     del desk.deliveries[delivery.id]
     told = await run_in_threadpool(delivery.finish)
-    desk.board.start_in_turn("Looking at what came", work.gather, desk.farm)
+    gather_again(desk)
     return JSONResponse({"told": told})
 
 
@@ -252,6 +273,12 @@ def _delivery(request: Request) -> Delivery:
     if found is None:
         raise HTTPException(404)
     return found
+
+
+async def _gather(request: Request) -> Response:
+    """Gather what was brought, where that was stopped or broke off."""
+    gather_again(desk_of(request))
+    return RedirectResponse("/", 303)
 
 
 async def _look(request: Request) -> Response:
@@ -307,7 +334,7 @@ def _season_page(request: Request) -> Response:
 
 
 async def _table(request: Request) -> Response:
-    return await run_in_threadpool(_table_page, request)
+    return await soon(request, _table_page, "Reading the season")
 
 
 def _table_page(

@@ -11,6 +11,7 @@ from evenacre.desk.memory import Memory
 from evenacre.errors import InputError
 from evenacre.io.result_folder.staging import disk_troubles_told
 from evenacre.io.result_folder.whole_file import write_whole
+from evenacre.io.untrusted.archives import is_hidden
 
 STATE = ".evenacre-desk"
 """Hidden folder in the farm's: what the desk itself has to remember."""
@@ -75,6 +76,13 @@ class Farm:
     def state(self) -> Path:
         """What the desk has to remember."""
         return self.root / STATE
+
+    def deliveries(self) -> list[str]:
+        """What lies in the folder of what was brought: each time that something came, one more."""
+        try:
+            return sorted(one.name for one in self.brought.iterdir() if not is_hidden(one.name))
+        except OSError:
+            return []
 
     def holds(self, path: Path) -> bool:
         """Tell whether a path, all links followed, lies in the folder."""

@@ -152,6 +152,22 @@ def _place_in_forms(keys: Sequence[str | int]) -> tuple[forms.Kind | None, int, 
     return kind, int(rest.pop(0)) if is_numbered else 0, ".".join(rest)
 
 
+def drill_of(raw: Mapping[str, Any], field: str, job: str) -> int | None:
+    """The number of the drill that a job of the season names; None where there is none."""
+    jobs = forms.tables_of(raw, forms.KINDS["operation"])
+    named = next((one.get("implement") for one in jobs if _names(one) == (field, job)), None)
+    drills = forms.tables_of(raw, forms.KINDS["implement"])
+    return next((n for n, one in enumerate(drills) if _name(one) == str(named).strip()), None)
+
+
+def _names(job: Mapping[str, Any]) -> tuple[str, str]:
+    return str(job.get("field")).strip(), _name(job)
+
+
+def _name(table: Mapping[str, Any]) -> str:
+    return str(table.get("name")).strip()
+
+
 def standing_troubles(farm: Farm, place: Place) -> dict[str, str]:
     """What is wrong with a table as it stands, by box; more of it where it was looked over."""
     overview = farm.recall(work.OVERVIEW) or work.NOTHING_SEEN

@@ -225,6 +225,38 @@ def test_a_link_where_the_desk_would_write_is_refused(tmp_path: Path) -> None:
         open_farm(farm)
 
 
+@pytest.mark.parametrize("place", ["season.toml", "drawn", "typed", "results"])
+def test_one_that_comes_while_the_desk_is_open_is_refused_too(tmp_path: Path, place: str) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "elsewhere" / "season.toml").write_text(f'farm = "{SECRET}"\n')
+    with client_of(tmp_path / "farm") as desk:
+        farm = desk.desk.farm  # type: ignore[attr-defined]
+        goal = tmp_path / "elsewhere" / ("season.toml" if place == "season.toml" else "")
+        (farm.root / place).symlink_to(goal)
+        for answer in (desk.get("/season"), desk.post("/season/farm/0", data={"farm": "x"})):
+            assert answer.status_code == 400
+            assert "This is a link" in answer.text
+            assert SECRET not in answer.text
+        assert desk.get("/assets/desk.css").status_code == 200
+        (farm.root / place).unlink()
+        assert desk.get("/season").status_code == 200
+
+
+def test_a_link_out_of_the_folder_is_no_file_that_is_offered(tmp_path: Path) -> None:
+    (tmp_path / "secret.csv").write_text(f"lon,lat\n{SECRET},1\n")
+    with client_of(tmp_path / "farm") as desk:
+        farm = desk.desk.farm  # type: ignore[attr-defined]
+        home = farm.brought / "day"
+        home.mkdir(parents=True)
+        (home / "own.csv").write_text("a\n1\n")
+        (home / "link.csv").symlink_to(tmp_path / "secret.csv")
+        assert "brought/day/own.csv" in desk.get("/bring").text
+        assert "link.csv" not in desk.get("/bring").text
+        data = {"log": "brought/day/link.csv", "field": "x", "drill": "y", "seen": ""}
+        assert desk.post("/columns/take", data=data).status_code == 404
+        assert not farm.season.exists()
+
+
 # Files
 
 
@@ -376,6 +408,19 @@ def test_nothing_on_the_page_of_files_is_said_in_options(tmp_path: Path) -> None
         assert "No columns of longitude and latitude were found" in told
         assert "take it for one below" in told
         assert "--" not in told
+
+
+def test_files_of_which_none_can_be_used_are_not_answered_in_options(tmp_path: Path) -> None:
+    with client_of(tmp_path) as desk:
+        farm = desk.desk.farm  # type: ignore[attr-defined]
+        bring(desk, {"odd.csv": b"a,b\n1,2\n", "bad.zip": b"PK\x03\x04"})
+        with pytest.raises(InputError) as told:
+            work.gather(lambda _: None, farm)
+        (problem,) = told.value.problems
+        assert "odd.csv: No columns of longitude and latitude" in problem.what
+        assert "bad.zip" in problem.what
+        assert "--" not in str(problem)
+        assert str(farm.root) not in str(problem)
 
 
 def test_a_large_file_is_not_held_in_memory(desk: TestClient) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import (
     JSONResponse,
@@ -20,7 +21,7 @@ from starlette.responses import (
     StreamingResponse,
 )
 from starlette.routing import Route
-from starlette.types import ASGIApp
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from evenacre.desk import (
     column_pages,
@@ -123,9 +124,32 @@ def make_app(desk: Desk) -> ASGIApp:
         ClientDisconnect: _gone,
         Exception: _fault,
     }
-    app = Starlette(routes=routes, exception_handlers=handlers, lifespan=lifespan)
+    app = Starlette(
+        routes=routes,
+        exception_handlers=handlers,
+        lifespan=lifespan,
+        middleware=[Middleware(_AtHome)],
+    )
     app.state.desk = desk
     return Gate(app, own_door(desk.port, desk.key))
+
+
+class _AtHome:
+    """Does nothing while a link leads from the desk's own places out of the farm's folder."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request."""
+        if scope["type"] == "http" and not scope["path"].startswith(("/assets/", CLOSE)):
+            request = Request(scope)
+            try:
+                desk_of(request).farm.refuse_links()
+            except InputError as error:
+                await (await _refused(request, error))(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
 
 
 async def _enter(request: Request) -> Response:

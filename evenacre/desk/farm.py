@@ -91,6 +91,19 @@ class Farm:
         except (OSError, ValueError, RuntimeError):  # a name that is none, or links in a ring
             return False
 
+    def refuse_links(self) -> None:
+        """Refuse a link in the place of what the desk itself reads and writes.
+
+        Raises
+        ------
+        InputError
+        """
+        own_places = (self.season, self.brought, self.drawn, self.typed, self.results, self.state)
+        for own in (*own_places, self.incoming, self.versions, self.books):
+            if own.is_symlink():
+                told = "This is a link; the desk stays in the farm's folder."
+                raise InputError.at(own, "", told, "Put what it leads to in its place.")
+
     def remember(self, name: str, value: object) -> None:
         """Keep a JSON value for the next start, whole or not at all."""
         kept = {"format": _FORMAT, "kept": value}
@@ -130,10 +143,6 @@ def open_farm(folder: Path) -> Farm:
             raise InputError.at(folder, "", "This is a file, not a folder.", what)
         folder.mkdir(parents=True, exist_ok=True)
         farm = Farm(folder.resolve())
-        own_places = (farm.season, farm.brought, farm.drawn, farm.typed, farm.results, farm.state)
-        for own in (*own_places, farm.incoming, farm.versions):
-            if own.is_symlink():
-                told = "This is a link; the desk writes nowhere but into the farm's folder."
-                raise InputError.at(own, "", told, "Put what it leads to in its place.")
+        farm.refuse_links()
         farm.state.mkdir(mode=0o700, exist_ok=True)
     return farm

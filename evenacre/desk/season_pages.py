@@ -244,7 +244,9 @@ def files_of(farm: Farm) -> list[str]:
         for home, folders, files in shown_below(farm.root):
             folders[:] = [one for one in folders if (home / one).resolve() not in made]
             for name in files:
-                if home != farm.root or name != farm.season.name:
-                    yield (home / name).relative_to(farm.root).as_posix()
+                path = home / name
+                leads_out = path.is_symlink() and not farm.holds(path)
+                if path != farm.season and not leads_out:
+                    yield path.relative_to(farm.root).as_posix()
 
     return sorted(islice(names(), _MOST_FILES))

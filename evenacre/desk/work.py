@@ -40,6 +40,7 @@ NOTHING_SEEN: dict[str, Any] = {
 } | {"farm": ""}
 # From the beginning of a sentence that names the option.
 _NAMING_COLUMNS = re.compile(r"(?:^|(?<=[.!?] ))(?:(?![.!?] ).)*--column\b.*", re.DOTALL)
+_BY_NAME = re.compile(r" Name them with --column [^()]*\([^()]*\)\.")
 _CHOOSE = "It can be put right beside the job."
 _SAY_BELOW = "If it is a log, take it for one below, and say what its columns are."
 _DRAWN_WITHIN_M = 2.0
@@ -105,10 +106,10 @@ def gather(say: Say, farm: Farm) -> Ended:
     seen, came = digest_of(farm.season), farm.deliveries()
     try:
         found = gathered(farm.brought, farm.season, say=lambda name: say(Stage(name)))
-    except InputError:
+    except InputError as error:
         if digest_of(farm.season) == seen:  # else it was changed meanwhile, and nothing more
             farm.remember(LOOKED_AT, came)
-        raise
+        raise InputError(_of_files(farm, problem) for problem in error.problems) from None
     asked = [asdict(question) for question in found.written.questions]
     summary = gathered_summary(found)
     for one in summary["not_used"]:
@@ -117,6 +118,14 @@ def gather(say: Say, farm: Farm) -> Ended:
     farm.remember(LOOKED_AT, came)
     look(say, farm)
     return Ended(tuple(found.written.added) or ("Nothing is new.",), "/")
+
+
+def _of_files(farm: Farm, problem: Problem) -> Problem:
+    """What is wrong with all that was brought, for who can drop more and choose columns."""
+    if problem.file != str(farm.brought):
+        return problem
+    remedy = "Bring logs and boundaries; a log that was not understood is said to be one there."
+    return replace(problem, file="Bring files", what=_BY_NAME.sub("", problem.what), remedy=remedy)
 
 
 def is_left(farm: Farm) -> bool:

@@ -43,7 +43,7 @@ def test_many_tabs_do_not_wait_for_each_other(
         for _ in range(8):  # a browser has six connections to one machine
             tabs[-1].evaluate(TURNED, True)
             tabs.append(first.context.new_page())
-            tabs[-1].goto(home, timeout=20_000)
+            tabs[-1].goto(home)
         # One that is looked at again tells what became of the job meanwhile.
         opened[0].board.job = Job(1, "Audit", "done", told=("All of it.",))
         first.evaluate(TURNED, False)
@@ -75,13 +75,13 @@ def test_files_on_their_way_outlast_a_job_and_stop_with_their_page(
             tab.wait_for_selector("#bring-wrong >> text=on their way still")
             if reaches_its_end:
                 tab.evaluate("fetch('/look', { method: 'POST' })")
-                tab.wait_for_selector("#job[data-state=running]")
-                tab.wait_for_selector("#job[data-state=done]")
+                tab.wait_for_selector("#job[data-state=done] >> text=Looking the season over")
                 assert tab.locator("#bringing").is_visible()
                 on_their_way.pop().continue_()
                 tab.wait_for_selector("#bringing", state="hidden")
                 wait_for(lambda: any(farm.brought.rglob("other.csv")))
-                tab.wait_for_selector("#job[data-state=done], #job[data-state=failed]")
+                ended = ":is([data-state=done], [data-state=failed])"
+                tab.wait_for_selector(f"#job{ended} >> text=Looking at what came")
         tab.goto(f"{address.partition('/enter')[0]}/season")
         wait_for(lambda: not list(farm.incoming.iterdir()))
         tab.context.close()

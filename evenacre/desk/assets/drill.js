@@ -20,8 +20,10 @@
   // The drawing
 
   let asked = 0;
+  let waiting = 0;
   async function draw() {
     const mine = ++asked;
+    waiting = 0;
     const open = words.querySelector("details").open;
     const high = matchMedia("(max-width: 52rem)").matches ? innerHeight * 0.4 : innerHeight - 330;
     const size = `wide=${Math.floor(rig.clientWidth)}&high=${Math.max(0, Math.floor(high))}`;
@@ -34,11 +36,11 @@
     words.replaceChildren(...saying.childNodes);
     words.querySelector("details").open = open;
     light(document.activeElement?.name);
-    rig.dataset.drawn = String(mine);
+    if (!waiting) rig.dataset.drawn = String(mine); // nothing is to come any more
   }
 
-  let waiting = 0;
   function soon() {
+    delete rig.dataset.drawn;
     clearTimeout(waiting);
     waiting = setTimeout(draw, 150);
   }

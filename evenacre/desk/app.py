@@ -159,7 +159,8 @@ async def _enter(request: Request) -> Response:
         raise HTTPException(403)
     overview = desk.farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
     if await run_in_threadpool(work.is_left, desk.farm):
-        gather_again(desk)
+        if desk.board.job.state != "running":  # it may be what is at work
+            gather_again(desk)
     elif _is_new(await run_in_threadpool(digest_of, desk.farm.season), overview):
         look_again(desk)
     answer = RedirectResponse("/", 303)

@@ -253,6 +253,14 @@ def test_a_mistake_leads_to_its_table_and_box(
     assert "It was not kept" not in form
 
 
+def test_a_key_that_is_no_part_of_an_address_leads_to_its_form_too(
+    desk: TestClient, season: Path
+) -> None:
+    season.write_text(SEASON.replace("tracks = [", 'columns = { "%" = 1 }\ntracks = ['))
+    work.look(lambda _: None, desk.desk.farm)  # type: ignore[attr-defined]
+    assert '<a href="/season/operation/0#columns.%25">' in desk.get("/season").text
+
+
 @pytest.mark.browser
 def test_by_keyboard_on_a_phone(tmp_path: Path, visit: Callable[..., Any]) -> None:
     write_small_farm(tmp_path)

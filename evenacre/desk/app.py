@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import urllib.parse
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from itertools import groupby
@@ -502,7 +501,3 @@ async def _fault(request: Request, error: Exception) -> Response:
         "it says stands in the window that the desk was opened from; please report it."
     ]
     return shown(request, "trouble.html.j2", 500, told=told)
-
-
-def _quoted(place: str) -> str:
-    return urllib.parse.quote(place)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import urllib.parse
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
@@ -138,7 +139,7 @@ def _form_address(keys: Sequence[str | int], raw: Mapping[str, Any]) -> str:
         return ""
     if number >= len(forms.tables_of(raw, kind)):
         return f"/season#kind-{kind.key}"
-    return f"/season/{kind.key or 'farm'}/{number}#{box}".rstrip("#")
+    return f"/season/{kind.key or 'farm'}/{number}#{urllib.parse.quote(box)}".rstrip("#")
 
 
 def _place_in_forms(keys: Sequence[str | int]) -> tuple[forms.Kind | None, int, str]:

@@ -464,4 +464,4 @@ def test_a_job_from_its_page_to_its_report_while_something_else_is_typed(
         tab.context.add_init_script("window.print = () => { document.title = 'printed'; }")
         with tab.context.expect_page() as opened:
             tab.get_by_role("link", name="Print it").click()
-        opened.value.wait_for_function("document.title === 'printed'")
+        opened.value.wait_for_function("() => document.title === 'printed'")

@@ -101,8 +101,9 @@ def test_one_that_was_killed_is_no_hindrance_and_ctrl_c_closes_it(tmp_path: Path
 
 def fits(tab: Any) -> None:
     """Nothing is cut off at the side, every box has a name, and buttons are large enough."""
-    # A drawing follows a window of another size a moment later.
-    tab.wait_for_function("document.documentElement.scrollWidth <= innerWidth")
+    # A drawing follows a window of another size a moment later. What is waited for is a function: a
+    # page that forbids eval takes an expression once, and never again.
+    tab.wait_for_function("() => document.documentElement.scrollWidth <= innerWidth")
     nameless = """[...document.querySelectorAll('input, select, textarea, button, iframe')]
         .filter(e => e.type !== 'hidden' && !(e.labels && e.labels.length) && !e.title
             && !e.textContent.trim() && !e.getAttribute('aria-label'))

@@ -117,6 +117,21 @@ def open_page(browser: Any, tmp_path: Path) -> Iterator[Any]:
 
 
 @pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
+    """Desks that were opened since."""
+    from evenacre.desk import server
+
+    made, found = server.Desk, []
+
+    def desk(*args: Any) -> Any:
+        found.append(made(*args))
+        return found[-1]
+
+    monkeypatch.setattr(server, "Desk", desk)
+    return found
+
+
+@pytest.fixture
 def visit(browser: Any) -> Iterator[Callable[..., Any]]:
     """Open the desk as a person would; fails on script errors and requests that leave it."""
     contexts: list[Any] = []

@@ -225,6 +225,38 @@ def test_a_link_where_the_desk_would_write_is_refused(tmp_path: Path) -> None:
         open_farm(farm)
 
 
+@pytest.mark.parametrize("place", ["season.toml", "drawn", "typed", "results"])
+def test_one_that_comes_while_the_desk_is_open_is_refused_too(tmp_path: Path, place: str) -> None:
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "elsewhere" / "season.toml").write_text(f'farm = "{SECRET}"\n')
+    with client_of(tmp_path / "farm") as desk:
+        farm = desk.desk.farm  # type: ignore[attr-defined]
+        goal = tmp_path / "elsewhere" / ("season.toml" if place == "season.toml" else "")
+        (farm.root / place).symlink_to(goal)
+        for answer in (desk.get("/season"), desk.post("/season/farm/0", data={"farm": "x"})):
+            assert answer.status_code == 400
+            assert "This is a link" in answer.text
+            assert SECRET not in answer.text
+        assert desk.get("/assets/desk.css").status_code == 200
+        (farm.root / place).unlink()
+        assert desk.get("/season").status_code == 200
+
+
+def test_a_link_out_of_the_folder_is_no_file_that_is_offered(tmp_path: Path) -> None:
+    (tmp_path / "secret.csv").write_text(f"lon,lat\n{SECRET},1\n")
+    with client_of(tmp_path / "farm") as desk:
+        farm = desk.desk.farm  # type: ignore[attr-defined]
+        home = farm.brought / "day"
+        home.mkdir(parents=True)
+        (home / "own.csv").write_text("a\n1\n")
+        (home / "link.csv").symlink_to(tmp_path / "secret.csv")
+        assert "brought/day/own.csv" in desk.get("/bring").text
+        assert "link.csv" not in desk.get("/bring").text
+        data = {"log": "brought/day/link.csv", "field": "x", "drill": "y", "seen": ""}
+        assert desk.post("/columns/take", data=data).status_code == 404
+        assert not farm.season.exists()
+
+
 # Files
 
 
@@ -296,7 +328,7 @@ def test_two_files_of_one_name_both_stay(desk: TestClient) -> None:
 
 def test_what_breaks_off_leaves_nothing(desk: TestClient) -> None:
     farm = desk.desk.farm  # type: ignore[attr-defined]
-    delivery = Delivery(farm)
+    delivery = Delivery(farm, 99)
 
     async def broken() -> Any:
         yield b"half"
@@ -318,6 +350,79 @@ def test_more_than_the_disk_holds_is_refused_before_it_comes(desk: TestClient) -
     assert "has room for" in answer.json()["told"]
 
 
+def test_no_more_comes_than_was_announced(desk: TestClient) -> None:
+    name = desk.post("/bring/begin", data={"bytes": "3"}).json()["delivery"]
+    address = f"/bring/{name}/file"
+    assert desk.put(address, params={"name": "a.csv"}, content=b"12").status_code == 200
+    answer = desk.put(address, params={"name": "b.csv"}, content=b"34")
+    assert answer.status_code == 400
+    assert "More came than was announced" in answer.json()["told"]
+    home = desk.desk.farm.incoming / name  # type: ignore[attr-defined]
+    assert [path.name for path in home.iterdir()] == ["a.csv"]
+
+
+def test_what_was_brought_and_not_gathered_to_the_end_is_not_forgotten(tmp_path: Path) -> None:
+    """As after a job that was stopped, or a desk that was killed in it."""
+    with client_of(tmp_path) as desk:
+        farm, board = desk.desk.farm, desk.desk.board  # type: ignore[attr-defined]
+        begun: list[str] = []
+        board.start_in_turn = lambda title, *_: begun.append(title)
+        asked = {"action": "/gather", "method": "post"}
+        enter = ("/enter", {"key": KEY})
+        desk.get(enter[0], params=enter[1])
+        assert begun == []
+        write_small_farm(farm.root)
+        season = farm.season
+        season.unlink()
+        bring(desk, {name: (farm.root / name).read_bytes() for name in ("log.csv",)})
+        for page in ("/", "/bring"):
+            assert asked.items() <= form_on(desk.get(page).text, "/gather").items()
+        assert desk.post("/gather").status_code == 303
+        desk.get(enter[0], params=enter[1])
+        assert begun == ["Looking at what came"] * 2
+        assert not work.gather(lambda _: None, farm).failed
+        for page in ("/", "/bring"):
+            assert form_on(desk.get(page).text, "/gather") == {}
+        # What can be made nothing of is not looked at again and again either.
+        bring(desk, {"picture.png": b"\x89PNG\r\n\x1a\n"})
+        assert work.is_left(farm)
+        work.gather(lambda _: None, farm)
+        assert not work.is_left(farm)
+
+
+def form_on(text: str, action: str) -> dict[str, str | None]:
+    """The form of a page that is sent to an address; nothing where there is none."""
+    forms = (attrs for tag, attrs in Page(text).elements if tag == "form")
+    return next((attrs for attrs in forms if attrs.get("action") == action), {})
+
+
+def test_nothing_on_the_page_of_files_is_said_in_options(tmp_path: Path) -> None:
+    with client_of(tmp_path) as desk:
+        farm = desk.desk.farm  # type: ignore[attr-defined]
+        write_small_farm(farm.root)
+        log = (farm.root / "log.csv").read_bytes()
+        farm.season.unlink()
+        bring(desk, {"log.csv": log, "odd.csv": b"a,b\n1,2\n"})
+        work.gather(lambda _: None, farm)
+        told = Page(desk.get("/bring").text).text
+        assert "No columns of longitude and latitude were found" in told
+        assert "take it for one below" in told
+        assert "--" not in told
+
+
+def test_files_of_which_none_can_be_used_are_not_answered_in_options(tmp_path: Path) -> None:
+    with client_of(tmp_path) as desk:
+        farm = desk.desk.farm  # type: ignore[attr-defined]
+        bring(desk, {"odd.csv": b"a,b\n1,2\n", "bad.zip": b"PK\x03\x04"})
+        with pytest.raises(InputError) as told:
+            work.gather(lambda _: None, farm)
+        (problem,) = told.value.problems
+        assert "odd.csv: No columns of longitude and latitude" in problem.what
+        assert "bad.zip" in problem.what
+        assert "--" not in str(problem)
+        assert str(farm.root) not in str(problem)
+
+
 def test_a_large_file_is_not_held_in_memory(desk: TestClient) -> None:
     import tracemalloc
 
@@ -325,7 +430,7 @@ def test_a_large_file_is_not_held_in_memory(desk: TestClient) -> None:
         for _ in range(64):
             yield b"x" * (1 << 20)
 
-    delivery = Delivery(desk.desk.farm)  # type: ignore[attr-defined]
+    delivery = Delivery(desk.desk.farm, 64 << 20)  # type: ignore[attr-defined]
     tracemalloc.start()
     asyncio.run(delivery.take("large.csv", large()))
     _, peak = tracemalloc.get_traced_memory()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from multiprocessing import Pipe
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,10 @@ import pytest
 from pages import Page
 from small_farm import SEASON, write_small_farm
 from starlette.testclient import TestClient
-from test_desk import client_of
+from test_desk import client_of, result_in
 from test_desk_whole import fits, open_desk
 
+from evenacre.desk import asked as asked_of_desk
 from evenacre.desk import work
 from evenacre.desk.farm import open_farm
 from evenacre.io.season.edit import digest_of
@@ -84,6 +86,50 @@ def test_what_is_right_is_not_complained_of_and_nothing_is_noted(desk: TestClien
     for key, typed in right.items():
         assert desk.post(f"/work/{key}/check", data=typed).json() == {}, key
     assert not book.exists()
+
+
+def test_an_audit_of_a_drill_without_width_leads_to_its_form(tmp_path: Path) -> None:
+    """Whoever never saw a terminal is told of no option, and of no key."""
+    write_small_farm(tmp_path)
+    farm = open_farm(tmp_path)
+    bare = SEASON.replace('width = "20 ft"\nrows = 32\n', "").partition("[paddocks]")[0]
+    farm.season.write_text(bare)
+    hears, tells = Pipe(duplex=False)
+    work.begin(tells, work.audit, (farm, []))
+    ended = hears.recv()
+    while isinstance(ended, work.Stage):
+        ended = hears.recv()
+    assert ended.failed
+    (told,) = ended.told
+    assert "The working width is missing" in told
+    assert told.endswith("Say it in the form of the drill, under Season.")
+    assert "--" not in told
+
+
+# What takes long
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        *("/bring", "/season/implement/0", "/season/operation/new", "/columns/0", "/ground"),
+        *("/work/rows/loads/0/0", "/results", "/results/evenacre-out/open"),
+    ],
+)
+def test_a_page_that_reads_files_is_not_waited_for_in_silence(
+    desk: TestClient, monkeypatch: pytest.MonkeyPatch, address: str
+) -> None:
+    farm = desk.desk.farm  # type: ignore[attr-defined]
+    work.look(lambda _: None, farm)
+    if not (farm.root / "evenacre-out").exists():
+        result_in(farm.root / "evenacre-out")
+    whole = Page(desk.get(address).text).text
+    monkeypatch.setattr(asked_of_desk, "_PATIENCE_S", 0.0)
+    page = Page(desk.get(address).text)
+    assert "the page comes by itself" in page.text
+    (asks,) = [attrs["data-asks-for"] for _, attrs in page.elements if "data-asks-for" in attrs]
+    assert desk.get(str(asks)).status_code == 200
+    assert Page(desk.get(address).text).text == whole
 
 
 # One question at a time
@@ -205,6 +251,14 @@ def test_a_mistake_leads_to_its_table_and_box(
     assert told
     assert re.search(rf'id="{re.escape(box)}" name', form)
     assert "It was not kept" not in form
+
+
+def test_a_key_that_is_no_part_of_an_address_leads_to_its_form_too(
+    desk: TestClient, season: Path
+) -> None:
+    season.write_text(SEASON.replace("tracks = [", 'columns = { "%" = 1 }\ntracks = ['))
+    work.look(lambda _: None, desk.desk.farm)  # type: ignore[attr-defined]
+    assert '<a href="/season/operation/0#columns.%25">' in desk.get("/season").text
 
 
 @pytest.mark.browser

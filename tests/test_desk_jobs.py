@@ -7,6 +7,7 @@ import json
 import os
 import time
 from collections.abc import Awaitable, Callable
+from multiprocessing.process import BaseProcess
 
 import pytest
 
@@ -70,6 +71,27 @@ def test_a_job_is_followed_to_its_end_and_the_next_has_its_turn() -> None:
                 break
         assert told[3].state == "failed"
         assert "broke off" in told[3].told[0]
+
+    on_board(job)
+
+
+def test_a_job_that_cannot_be_started_stands_in_nobodys_way(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    async def job(board: Board) -> None:
+        with monkeypatch.context() as patched:
+
+            def start(_process: object) -> None:
+                raise OSError(11, "Resource temporarily unavailable")
+
+            patched.setattr(BaseProcess, "start", start)
+            with pytest.raises(OSError, match="temporarily"):
+                board.start("Count", counts, 2)
+        assert board.job.state == "none"
+        board.stop()
+        board.start("Count", counts, 2)
+        ended = await until(board, lambda job: job.state != "running")
+        assert ended.state == "done"
 
     on_board(job)
 

@@ -34,19 +34,6 @@ ALIKE = 100 if "EVERY_PAGE" in os.environ else 1
 pytestmark = pytest.mark.browser
 
 
-@pytest.fixture
-def opened(monkeypatch: pytest.MonkeyPatch) -> list[Desk]:
-    """Desks that were opened since."""
-    found: list[Desk] = []
-
-    def desk(*args: Any) -> Desk:
-        found.append(Desk(*args))
-        return found[-1]
-
-    monkeypatch.setattr(server, "Desk", desk)
-    return found
-
-
 DAY, NIGHT = (1280, "light"), (360, "dark")
 """At a table, and on a phone: width and colours."""
 

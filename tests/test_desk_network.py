@@ -191,7 +191,7 @@ def test_only_addresses_of_a_home_are_served(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def asked(home: str, method: str, path: str, **headers: str) -> http.client.HTTPResponse:
-    line = http.client.HTTPConnection(home.removeprefix("http://"), timeout=10)
+    line = http.client.HTTPConnection(home.removeprefix("http://"), timeout=60)
     kind = {"Content-Type": "application/x-www-form-urlencoded"}
     body = headers.pop("body", "")
     line.request(method, path, body, {"Origin": home, **kind, **headers})
@@ -236,7 +236,7 @@ def test_a_phone_comes_in_and_is_cut_off_when_the_network_is_closed(
         assert asked(home, "GET", "/", Cookie=cookie).status == 303
     finally:
         asked(own, "POST", "/close", Cookie=own_cookie)
-        thread.join(20)
+        thread.join(60)
         assert not thread.is_alive()
     with pytest.raises(OSError):
         asked(home, "GET", "/")

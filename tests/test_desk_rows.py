@@ -19,7 +19,7 @@ from starlette.testclient import TestClient
 from test_desk import client_of
 from test_desk_whole import fits, open_desk
 
-from evenacre.desk import forms
+from evenacre.desk import forms, work
 from evenacre.desk.sheets import SHEETS
 from evenacre.io.common.findings import Findings
 from evenacre.io.season.edit import digest_of
@@ -315,6 +315,29 @@ def test_rain_and_blockages_are_typed_as_well(desk: TestClient) -> None:
     assert keep(desk, stops.replace("/0/0", "/0/1"), **right).status_code == 303
     (plan,) = load_season(season_of(desk)).operations
     assert len(plan.blockage_files) == 2
+
+
+def test_what_is_missing_of_the_drill_leads_to_its_form(desk: TestClient) -> None:
+    stops = "/work/rows/blockages/0/0"
+    told = typed(0, start="12:56Z", end="12:57Z", tower="1")
+    known = "rows = 32\nrows_per_tower = 8\n"
+    season_of(desk).write_text(season_of(desk).read_text().replace("rows = 32\n", known))
+    assert keep(desk, stops, **told).status_code == 303
+    farm = desk.desk.farm  # type: ignore[attr-defined]
+    text = season_of(desk).read_text()
+    for rows, missing in (("", "rows are not known"), ("rows = 32\n", "rows a tower feeds")):
+        season_of(desk).write_text(text.replace(known, rows))
+        wrong = desk.post(f"{stops}/check", data=told).json()
+        assert missing in wrong["r0"]
+        work.look(lambda _: None, farm)
+        page = Page(desk.get("/").text)
+        (said,) = [words for words in page.words if missing in words]
+        for words in (wrong["r0"], said):
+            assert words.endswith("Say it in the form of the drill, under Season.")
+            assert "=" not in words
+        addresses = [attrs.get("href") for tag, attrs in page.elements if tag == "a"]
+        assert "/season/implement/0#rows" in addresses
+        assert "Say what its columns are" not in page.text
 
 
 def test_a_test_that_was_noted_wrong_is_put_right_in_the_settings_book(desk: TestClient) -> None:

@@ -45,7 +45,7 @@ def open_desk(folder: Path) -> Iterator[str]:
         yield address
     finally:
         close(address)
-        thread.join(20)
+        thread.join(60)
         assert not thread.is_alive()
 
 
@@ -54,7 +54,7 @@ def close(address: str) -> None:
     port = home.rpartition(":")[2]
     headers = {"Cookie": f"evenacre-desk-{port}={key}", "Origin": home}
     request = urllib.request.Request(f"{home}/close", b"", headers)
-    with urllib.request.urlopen(request, timeout=10) as answer:
+    with urllib.request.urlopen(request, timeout=60) as answer:
         assert answer.status == 200
 
 
@@ -69,7 +69,7 @@ def test_a_second_start_finds_the_first_and_closing_leaves_nothing(tmp_path: Pat
         serve(tmp_path, said.append, browser=False)
         assert said == ["The desk of this farm is open already.", f"The desk is at {address}"]
         with pytest.raises(urllib.error.HTTPError, match="403"):
-            urllib.request.urlopen(address.partition("/enter")[0], timeout=10)
+            urllib.request.urlopen(address.partition("/enter")[0], timeout=60)
         taken = int(address.rpartition(":")[2].partition("/")[0])
         with pytest.raises(InputError, match="cannot be had"):
             serve(tmp_path / "other", said.append, browser=False, port=taken)

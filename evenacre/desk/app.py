@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import urllib.parse
 from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from itertools import groupby
@@ -12,6 +11,7 @@ from typing import Any
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import (
     JSONResponse,
@@ -20,7 +20,7 @@ from starlette.responses import (
     StreamingResponse,
 )
 from starlette.routing import Route
-from starlette.types import ASGIApp
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from evenacre.desk import (
     column_pages,
@@ -36,7 +36,17 @@ from evenacre.desk import (
     work,
     work_pages,
 )
-from evenacre.desk.asked import Desk, changed, desk_of, form_of, look_again, shown, waited_for
+from evenacre.desk.asked import (
+    Desk,
+    changed,
+    desk_of,
+    form_of,
+    gather_again,
+    look_again,
+    shown,
+    soon,
+    waited_for,
+)
 from evenacre.desk.bring import Delivery, check_room, clear_incoming
 from evenacre.desk.gate import ALIVE, CLOSE, ENTRANCE, Gate, is_key, own_door
 from evenacre.desk.pages import served
@@ -93,6 +103,7 @@ def make_app(desk: Desk) -> ASGIApp:
         Route("/season/{kind}/{number}/drop", _drop_table, methods=["POST"]),
         *drill_pages.ROUTES,
         *column_pages.ROUTES,
+        Route("/gather", _gather, methods=["POST"]),
         Route("/look", _look, methods=["POST"]),
         Route("/audit", _audit, methods=["POST"]),
         *work_pages.ROUTES,
@@ -112,9 +123,32 @@ def make_app(desk: Desk) -> ASGIApp:
         ClientDisconnect: _gone,
         Exception: _fault,
     }
-    app = Starlette(routes=routes, exception_handlers=handlers, lifespan=lifespan)
+    app = Starlette(
+        routes=routes,
+        exception_handlers=handlers,
+        lifespan=lifespan,
+        middleware=[Middleware(_AtHome)],
+    )
     app.state.desk = desk
     return Gate(app, own_door(desk.port, desk.key))
+
+
+class _AtHome:
+    """Does nothing while a link leads from the desk's own places out of the farm's folder."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request."""
+        if scope["type"] == "http" and not scope["path"].startswith(("/assets/", CLOSE)):
+            request = Request(scope)
+            try:
+                desk_of(request).farm.refuse_links()
+            except InputError as error:
+                await (await _refused(request, error))(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
 
 
 async def _enter(request: Request) -> Response:
@@ -123,7 +157,10 @@ async def _enter(request: Request) -> Response:
     if not is_key(request.query_params.get("key", ""), desk.key):
         raise HTTPException(403)
     overview = desk.farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
-    if _is_new(await run_in_threadpool(digest_of, desk.farm.season), overview):
+    if await run_in_threadpool(work.is_left, desk.farm):
+        if desk.board.job.state != "running":  # it may be what is at work
+            gather_again(desk)
+    elif _is_new(await run_in_threadpool(digest_of, desk.farm.season), overview):
         look_again(desk)
     answer = RedirectResponse("/", 303)
     answer.set_cookie(request.scope["door"].cookie, desk.key, httponly=True, samesite="strict")
@@ -154,7 +191,13 @@ def _farm_page(request: Request) -> Response:
     overview = desk.farm.recall(work.OVERVIEW) or work.NOTHING_SEEN
     raw, broken = season_pages.season_as_read(desk.farm)
     operations = [
-        {**one, "number": number} for number, one in enumerate(overview.get("operations", []))
+        {
+            "of_drill": [],
+            **one,
+            "number": number,
+            "drill": season_pages.drill_of(raw, one["field"], one["name"]),
+        }
+        for number, one in enumerate(overview.get("operations", []))
     ]
     days = [
         (day(date), list(those))
@@ -173,6 +216,7 @@ def _farm_page(request: Request) -> Response:
         now=question_pages.round_of(desk.farm),
         days=days,
         pdf=bool(desk.farm.recall(work.PDF)),
+        is_left=work.is_left(desk.farm),
         job=desk.board.job,
     )
 
@@ -193,7 +237,7 @@ async def _events(request: Request) -> Response:
 
 
 async def _bring(request: Request) -> Response:
-    return await run_in_threadpool(_bring_page, request)
+    return await soon(request, _bring_page, "Looking at the files")
 
 
 def _bring_page(request: Request) -> Response:
@@ -205,6 +249,7 @@ def _bring_page(request: Request) -> Response:
         request,
         "bring.html.j2",
         came=farm.recall(work.GATHERED),
+        is_left=work.is_left(farm),
         job=desk.board.job,
         jobs=overview.get("operations", []),
         seen=digest_of(farm.season),
@@ -220,7 +265,7 @@ async def _begin(request: Request) -> Response:
     except ValueError:
         raise HTTPException(400) from None
     await run_in_threadpool(check_room, desk.farm, total)
-    delivery = Delivery(desk.farm)
+    delivery = Delivery(desk.farm, total)
     desk.deliveries[delivery.id] = delivery
     return JSONResponse({"delivery": delivery.id})
 
@@ -236,7 +281,7 @@ async def _end(request: Request) -> Response:
     desk, delivery = desk_of(request), _delivery(request)
     del desk.deliveries[delivery.id]
     told = await run_in_threadpool(delivery.finish)
-    desk.board.start_in_turn("Looking at what came", work.gather, desk.farm)
+    gather_again(desk)
     return JSONResponse({"told": told})
 
 
@@ -252,6 +297,12 @@ def _delivery(request: Request) -> Delivery:
     if found is None:
         raise HTTPException(404)
     return found
+
+
+async def _gather(request: Request) -> Response:
+    """Gather what was brought, where that was stopped or broke off."""
+    gather_again(desk_of(request))
+    return RedirectResponse("/", 303)
 
 
 async def _look(request: Request) -> Response:
@@ -307,7 +358,7 @@ def _season_page(request: Request) -> Response:
 
 
 async def _table(request: Request) -> Response:
-    return await run_in_threadpool(_table_page, request)
+    return await soon(request, _table_page, "Reading the season")
 
 
 def _table_page(
@@ -450,7 +501,3 @@ async def _fault(request: Request, error: Exception) -> Response:
         "it says stands in the window that the desk was opened from; please report it."
     ]
     return shown(request, "trouble.html.j2", 500, told=told)
-
-
-def _quoted(place: str) -> str:
-    return urllib.parse.quote(place)

@@ -154,6 +154,11 @@ async def changed(
     return answer
 
 
+def gather_again(desk: Desk) -> None:
+    """Gather what was brought."""
+    desk.board.start_in_turn("Looking at what came", work.gather, desk.farm)
+
+
 def look_again(desk: Desk) -> None:
     """Look the season over once it is changed."""
     desk.board.start_in_turn("Looking the season over", work.look, desk.farm)

@@ -82,19 +82,25 @@ def _safe_part(part: str) -> str:
 class Delivery:
     """Files that come together: they stand aside until the last of them is there.
 
+    Parameters
+    ----------
+    farm : Farm
+    total_bytes : int
+        What was announced, for which there is room; no more is taken.
+
     Attributes
     ----------
     id : str
         Its name in addresses.
     """
 
-    def __init__(self, farm: Farm) -> None:
+    def __init__(self, farm: Farm, total_bytes: int) -> None:
         self.id = secrets.token_urlsafe(12)
         self._farm = farm
         self._home = farm.incoming / self.id
         self._home.mkdir(parents=True)
         self._digests: dict[str, str] = {}
-        self._passed = 0
+        self._left_bytes = total_bytes
 
     async def take(self, name: str, content: AsyncIterator[bytes]) -> bool:
         """Write a file as it comes; False where no reader would look at it.
@@ -102,11 +108,10 @@ class Delivery:
         Raises
         ------
         InputError
-            When the disk is full, or there are too many files.
+            When the disk is full, there are too many files, or more comes than was announced.
         """
         place = safe_name(name)
         if place is None:
-            self._passed += 1
             return False
         if len(self._digests) >= _MOST_FILES:
             what = f"There are over {_MOST_FILES:,} files, more than are looked at."
@@ -119,7 +124,7 @@ class Delivery:
         self._digests[apart.as_posix()] = ""
         path = self._home / apart
         try:
-            self._digests[apart.as_posix()] = await _written(path, content)
+            self._digests[apart.as_posix()] = await _written(path, self._bounded(name, content))
         except BaseException as error:
             del self._digests[apart.as_posix()]
             with suppress(OSError):
@@ -131,6 +136,14 @@ class Delivery:
                 ) from None
             raise
         return True
+
+    async def _bounded(self, name: str, content: AsyncIterator[bytes]) -> AsyncIterator[bytes]:
+        async for block in content:
+            self._left_bytes -= len(block)
+            if self._left_bytes < 0:
+                what = "More came than was announced: a file grew on its way."
+                raise InputError.at(name, "", what, "Bring it again once nothing writes to it.")
+            yield block
 
     def finish(self) -> str:
         """Put what came in its place, and say how much of it is new.

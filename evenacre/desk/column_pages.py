@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from evenacre.desk import columns, forms, season_pages, work
-from evenacre.desk.asked import changed, desk_of, shown
+from evenacre.desk.asked import changed, desk_of, shown, soon
 from evenacre.desk.farm import Farm
 from evenacre.errors import ChangedElsewhereError, InputError
 from evenacre.io.season.edit import change_season, digest_of
@@ -83,7 +82,7 @@ def names_of(raw: Mapping[str, Any]) -> dict[str, list[str]]:
 
 
 async def _columns(request: Request) -> Response:
-    return await run_in_threadpool(_page, request)
+    return await soon(request, _page, "Reading the columns")
 
 
 def _page(

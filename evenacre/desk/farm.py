@@ -11,6 +11,7 @@ from evenacre.desk.memory import Memory
 from evenacre.errors import InputError
 from evenacre.io.result_folder.staging import disk_troubles_told
 from evenacre.io.result_folder.whole_file import write_whole
+from evenacre.io.untrusted.archives import is_hidden
 
 STATE = ".evenacre-desk"
 """Hidden folder in the farm's: what the desk itself has to remember."""
@@ -76,12 +77,32 @@ class Farm:
         """What the desk has to remember."""
         return self.root / STATE
 
+    def deliveries(self) -> list[str]:
+        """What lies in the folder of what was brought: each time that something came, one more."""
+        try:
+            return sorted(one.name for one in self.brought.iterdir() if not is_hidden(one.name))
+        except OSError:
+            return []
+
     def holds(self, path: Path) -> bool:
         """Tell whether a path, all links followed, lies in the folder."""
         try:
             return path.resolve().is_relative_to(self.root)
         except (OSError, ValueError, RuntimeError):  # a name that is none, or links in a ring
             return False
+
+    def refuse_links(self) -> None:
+        """Refuse a link in the place of what the desk itself reads and writes.
+
+        Raises
+        ------
+        InputError
+        """
+        own_places = (self.season, self.brought, self.drawn, self.typed, self.results, self.state)
+        for own in (*own_places, self.incoming, self.versions, self.books):
+            if own.is_symlink():
+                told = "This is a link; the desk stays in the farm's folder."
+                raise InputError.at(own, "", told, "Put what it leads to in its place.")
 
     def remember(self, name: str, value: object) -> None:
         """Keep a JSON value for the next start, whole or not at all."""
@@ -122,10 +143,6 @@ def open_farm(folder: Path) -> Farm:
             raise InputError.at(folder, "", "This is a file, not a folder.", what)
         folder.mkdir(parents=True, exist_ok=True)
         farm = Farm(folder.resolve())
-        own_places = (farm.season, farm.brought, farm.drawn, farm.typed, farm.results, farm.state)
-        for own in (*own_places, farm.incoming, farm.versions):
-            if own.is_symlink():
-                told = "This is a link; the desk writes nowhere but into the farm's folder."
-                raise InputError.at(own, "", told, "Put what it leads to in its place.")
+        farm.refuse_links()
         farm.state.mkdir(mode=0o700, exist_ok=True)
     return farm

@@ -93,12 +93,12 @@ class Board:
         context = get_context("spawn")
         hears, tells = context.Pipe(duplex=False)
         process = context.Process(target=begin, args=(tells, work, args))
-        number = self.job.number + 1
-        self.job = Job(number, title, "running", "starting")
-        self._process = process
         with workers.starting():
             process.start()
         tells.close()
+        number = self.job.number + 1
+        self.job = Job(number, title, "running", "starting")
+        self._process = process
 
         def hear() -> None:
             for message in _messages(hears, process):

@@ -40,8 +40,15 @@ def _results_page(request: Request) -> Response:
 
 
 async def _result(request: Request) -> Response:
-    farm, result = desk_of(request).farm, await _asked(request)
-    phone = await run_in_threadpool(handed.for_phone, farm, result)
+    return await soon(request, _result_page, READING)
+
+
+def _result_page(request: Request) -> Response:
+    farm = desk_of(request).farm
+    result = result_at(farm, request.path_params["place"])
+    if result is None:
+        raise HTTPException(404)
+    phone = handed.for_phone(farm, result)
     home = f"/results/{urllib.parse.quote(result.place)}"
     return shown(request, "result.html.j2", result=result, home=home, phone=[*phone], audit=AUDIT)
 

@@ -12,7 +12,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from evenacre.desk import forms, rows
-from evenacre.desk.asked import changed, desk_of, form_of, shown
+from evenacre.desk.asked import changed, desk_of, form_of, shown, soon
 from evenacre.desk.season_pages import season_as_read, steps_left
 from evenacre.desk.sheets import SHEETS
 from evenacre.errors import ChangedElsewhereError, InputError
@@ -57,7 +57,7 @@ def _opened(request: Request) -> rows.OpenSheet:
 
 
 async def _rows(request: Request) -> Response:
-    return await run_in_threadpool(lambda: _page(request, _opened(request)))
+    return await soon(request, lambda asked: _page(asked, _opened(asked)), "Reading the rows")
 
 
 def _page(

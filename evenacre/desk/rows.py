@@ -24,6 +24,7 @@ from evenacre.desk.drawn_files import settle
 from evenacre.desk.farm import Farm
 from evenacre.desk.season_pages import season_as_read
 from evenacre.desk.sheets import SHEETS, Column, Reading, Sheet, plan_of
+from evenacre.desk.work import at_the_drill
 from evenacre.errors import ChangedElsewhereError, InputError
 from evenacre.io.result_folder.whole_file import write_whole
 from evenacre.io.season.edit import change_season
@@ -324,7 +325,8 @@ def judge(opened: OpenSheet, rows: Sequence[Row], draft: SeasonDraft | None) -> 
         return re.sub(rf"{re.escape(name)}, line [\d,]+", numbered, OF_THE_TERMINAL.sub("", said))
 
     for reading in _readings(opened, rows, draft, name, told.content):
-        for problem in reading.problems:
+        for given in reading.problems:
+            problem = at_the_drill(given)
             row, column = row_in(problem.place), _COLUMN.search(problem.place)
             what = (
                 str(problem.keys[0]) if problem.keys else by_place.get(column[1] if column else "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import urllib.parse
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
@@ -138,7 +139,7 @@ def _form_address(keys: Sequence[str | int], raw: Mapping[str, Any]) -> str:
         return ""
     if number >= len(forms.tables_of(raw, kind)):
         return f"/season#kind-{kind.key}"
-    return f"/season/{kind.key or 'farm'}/{number}#{box}".rstrip("#")
+    return f"/season/{kind.key or 'farm'}/{number}#{urllib.parse.quote(box)}".rstrip("#")
 
 
 def _place_in_forms(keys: Sequence[str | int]) -> tuple[forms.Kind | None, int, str]:
@@ -150,6 +151,22 @@ def _place_in_forms(keys: Sequence[str | int]) -> tuple[forms.Kind | None, int, 
     kind = forms.KINDS.get(rest.pop(0)) if rest else None
     is_numbered = kind is not None and kind.many and rest and rest[0].isdecimal()
     return kind, int(rest.pop(0)) if is_numbered else 0, ".".join(rest)
+
+
+def drill_of(raw: Mapping[str, Any], field: str, job: str) -> int | None:
+    """The number of the drill that a job of the season names; None where there is none."""
+    jobs = forms.tables_of(raw, forms.KINDS["operation"])
+    named = next((one.get("implement") for one in jobs if _names(one) == (field, job)), None)
+    drills = forms.tables_of(raw, forms.KINDS["implement"])
+    return next((n for n, one in enumerate(drills) if _name(one) == str(named).strip()), None)
+
+
+def _names(job: Mapping[str, Any]) -> tuple[str, str]:
+    return str(job.get("field")).strip(), _name(job)
+
+
+def _name(table: Mapping[str, Any]) -> str:
+    return str(table.get("name")).strip()
 
 
 def standing_troubles(farm: Farm, place: Place) -> dict[str, str]:
@@ -228,7 +245,9 @@ def files_of(farm: Farm) -> list[str]:
         for home, folders, files in shown_below(farm.root):
             folders[:] = [one for one in folders if (home / one).resolve() not in made]
             for name in files:
-                if home != farm.root or name != farm.season.name:
-                    yield (home / name).relative_to(farm.root).as_posix()
+                path = home / name
+                leads_out = path.is_symlink() and not farm.holds(path)
+                if path != farm.season and not leads_out:
+                    yield path.relative_to(farm.root).as_posix()
 
     return sorted(islice(names(), _MOST_FILES))

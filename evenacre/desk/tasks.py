@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from evenacre.desk.forms import Given
+from evenacre.desk.work import at_the_drill
 from evenacre.errors import Problem
 from evenacre.io.season.from_options import OPTIONS
 from evenacre.units.parsing import plain_number
@@ -234,7 +235,7 @@ def troubles_of(problems: Iterable[Problem], task: Task) -> tuple[dict[str, str]
     named = {ask.flag: ask.name for ask in task.asks} | {ask.name: ask.name for ask in task.asks}
     beside: dict[str, str] = {}
     others: list[str] = []
-    for problem in problems:
+    for problem in map(at_the_drill, problems):
         what = in_boxes(f"{problem.what} {problem.remedy}", task)
         name = named.get(problem.place) or named.get(problem.file)
         if name is None:

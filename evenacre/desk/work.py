@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 OVERVIEW, GATHERED = "overview", "gathered"
 """Under these names the desk remembers what it saw, and what came with the last files."""
+LOOKED_AT = "looked-at"
+"""Under this name it remembers what lay in the folder of what was brought as it was gathered."""
 PDF = "pdf"
 """Under this name it remembers whether an audit was last asked for on paper too."""
 NOTHING_SEEN: dict[str, Any] = {
@@ -38,7 +40,9 @@ NOTHING_SEEN: dict[str, Any] = {
 } | {"farm": ""}
 # From the beginning of a sentence that names the option.
 _NAMING_COLUMNS = re.compile(r"(?:^|(?<=[.!?] ))(?:(?![.!?] ).)*--column\b.*", re.DOTALL)
+_BY_NAME = re.compile(r" Name them with --column [^()]*\([^()]*\)\.")
 _CHOOSE = "It can be put right beside the job."
+_SAY_BELOW = "If it is a log, take it for one below, and say what its columns are."
 _DRAWN_WITHIN_M = 2.0
 _MOST_POINTS = 4000
 _APART_M = 100.0
@@ -79,7 +83,7 @@ def begin(tells: Connection, work: Callable[..., Ended], args: tuple[object, ...
         with heeded():
             ended = work(say, *args)
     except InputError as error:
-        ended = Ended(tuple(in_words(error.problems)), failed=True)
+        ended = Ended(tuple(_on_the_page(in_words(error.problems))), failed=True)
     except KeyboardInterrupt:
         sys.exit(1)
     except Exception as fault:
@@ -99,11 +103,34 @@ def gather(say: Say, farm: Farm) -> Ended:
     from evenacre.workflows.gather import gathered_summary
 
     keep_version(farm.season, farm.versions)
-    found = gathered(farm.brought, farm.season, say=lambda name: say(Stage(name)))
+    seen, came = digest_of(farm.season), farm.deliveries()
+    try:
+        found = gathered(farm.brought, farm.season, say=lambda name: say(Stage(name)))
+    except InputError as error:
+        if digest_of(farm.season) == seen:  # else it was changed meanwhile, and nothing more
+            farm.remember(LOOKED_AT, came)
+        raise InputError(_of_files(farm, problem) for problem in error.problems) from None
     asked = [asdict(question) for question in found.written.questions]
-    farm.remember(GATHERED, {**gathered_summary(found), "idle": found.idle, "asked": asked})
+    summary = gathered_summary(found)
+    for one in summary["not_used"]:
+        one["why"] = _NAMING_COLUMNS.sub(_SAY_BELOW, one["why"])
+    farm.remember(GATHERED, {**summary, "idle": found.idle, "asked": asked})
+    farm.remember(LOOKED_AT, came)
     look(say, farm)
     return Ended(tuple(found.written.added) or ("Nothing is new.",), "/")
+
+
+def _of_files(farm: Farm, problem: Problem) -> Problem:
+    """What is wrong with all that was brought, for who can drop more and choose columns."""
+    if problem.file != str(farm.brought):
+        return problem
+    remedy = "Bring logs and boundaries; a log that was not understood is said to be one there."
+    return replace(problem, file="Bring files", what=_BY_NAME.sub("", problem.what), remedy=remedy)
+
+
+def is_left(farm: Farm) -> bool:
+    """Tell whether something was brought, but not gathered to the end."""
+    return not set(farm.deliveries()) <= set(farm.recall(LOOKED_AT) or [])
 
 
 def look(say: Say, farm: Farm) -> Ended:
@@ -141,7 +168,7 @@ def look(say: Say, farm: Farm) -> Ended:
         say(Stage(f"reading {plan.field.name}, {plan.name}", number, len(season.operations)))
         mark = _print_of(plan, raw)
         found = known.get(mark)
-        if found is None or "columns" not in found:
+        if found is None or "of_drill" not in found:
             usable = plan if equipped else replace(plan, blockage_files=())
             tables: list[ColumnsRead] = []
             operation, problems = read_operation(usable, width_needed=False, seen=tables.append)
@@ -153,7 +180,8 @@ def look(say: Say, farm: Farm) -> Ended:
                 "date": plan.date,
                 "products": [use.product.name for use in plan.applications],
                 "files": [file.name for file in plan.track_files],
-                "problems": _on_the_page(in_words(problems)),
+                "problems": _on_the_page(in_words(p for p in problems if not of_drill(p))),
+                "of_drill": in_words(filter(of_drill, problems)),
                 "warnings": _on_the_page(text for one in said for text in one.warnings),
                 "notes": _on_the_page(text for one in said for text in one.notes),
                 "columns": [as_kept(table) for table in tables],
@@ -212,7 +240,19 @@ def address_of(farm: Farm, folder: Path) -> str:
 
 def in_words(problems: Iterable[Problem]) -> list[str]:
     """Problems without what they advise for a command line."""
-    return [OF_THE_TERMINAL.sub("", str(problem)) for problem in problems]
+    return [OF_THE_TERMINAL.sub("", str(at_the_drill(problem))) for problem in problems]
+
+
+def of_drill(problem: Problem) -> bool:
+    """Tell whether what is wrong in a file, but the season's, is missing of the drill."""
+    # A place in the season has the number of the drill next.
+    return problem.keys[:1] == ("implement",) and not any(isinstance(k, int) for k in problem.keys)
+
+
+def at_the_drill(problem: Problem) -> Problem:
+    """A problem with words that lead to the form of the drill, where it is mended there."""
+    remedy = "Say it in the form of the drill, under Season."
+    return replace(problem, remedy=remedy) if of_drill(problem) else problem
 
 
 def _to_mend(problems: Iterable[Problem]) -> list[dict[str, Any]]:

@@ -3,6 +3,31 @@
 /* Bringing files, and following the job at work. Texts are set as text, never as markup. */
 (() => {
   const at = (id) => document.getElementById(id);
+  const SILENT = "The desk does not answer. Open it again from its icon.";
+
+  /* Watch the job at work. Tabs share the few connections that a browser has to one machine, and
+     would wait for each other for ever: one that nobody looks at lets go of its own. */
+  function watched(heard, silent) {
+    let events = null;
+    const shut = () => { events?.close(); events = null; };
+    const look = () => {
+      if (document.hidden) shut();
+      if (document.hidden || events) return;
+      events = new EventSource("/events");
+      events.onmessage = ({ data }) => heard(JSON.parse(data));
+      events.onerror = () => silent(events.readyState === EventSource.CLOSED);
+    };
+    document.addEventListener("visibilitychange", look);
+    window.addEventListener("pageshow", look);
+    window.addEventListener("pagehide", shut);
+    look();
+    return () => {
+      shut();
+      document.removeEventListener("visibilitychange", look);
+      window.removeEventListener("pageshow", look);
+    };
+  }
+  window.desk = { SILENT, watched };
 
   // Files
 
@@ -32,7 +57,7 @@
     bytes >= 1e8 ? `${(bytes / 1e9).toFixed(1)} GB` : `${(bytes / 1e6).toFixed(1)} MB`;
 
   async function asked(method, address, body) {
-    const answer = await fetch(address, { method, body });
+    const answer = await fetch(address, { method, body }).catch(() => { throw new Error(SILENT); });
     const told = await answer.json().catch(() => ({}));
     if (!answer.ok) throw new Error(told.told || "The desk did not take it. Is it still open?");
     return told;
@@ -56,21 +81,35 @@
     });
   }
 
+  const isBringing = () => at("bringing")?.hidden === false;
+
   async function bring(list) {
-    const files = await list;
-    if (!files.length || !at("bringing").hidden) return;
+    const wrong = at("bring-wrong");
+    const files = await list.catch(() => null);
+    if (isBringing()) {
+      wrong.textContent = "Others are on their way still: bring these once they are there.";
+      return;
+    }
+    if (!files?.length) {
+      wrong.textContent = files ? "There was no file in it." : "It could not be read. Is the stick still there?";
+      return;
+    }
     const total = files.reduce((sum, one) => sum + one.file.size, 0);
     const bar = at("bring-bar");
     const stopped = {};
     let sent = 0;
-    at("bring-wrong").textContent = "";
+    wrong.textContent = "";
     at("bringing").hidden = false;
     at("bring-stop").onclick = () => { stopped.asked = true; stopped.request?.abort(); };
     const show = (more) => {
       bar.value = total ? (sent + more) / total : 1;
-      at("bring-told").textContent = `${size(sent + more)} of ${size(total)} in ${files.length} files`;
+      at("bring-told").textContent = `${size(sent + more)} of ${size(total)} in ${files.length} ${files.length === 1 ? "file" : "files"}`;
     };
     let delivery = "";
+    const leave = (event) => event.preventDefault();
+    const drop = () => { if (delivery) navigator.sendBeacon(`/bring/${delivery}/drop`); };
+    window.addEventListener("beforeunload", leave);
+    window.addEventListener("pagehide", drop);
     try {
       const form = new URLSearchParams({ bytes: total });
       delivery = (await asked("POST", "/bring/begin", form)).delivery;
@@ -84,9 +123,12 @@
       const { told } = await asked("POST", `/bring/${delivery}/end`);
       at("bring-told").textContent = told;
     } catch (error) {
-      at("bring-wrong").textContent = error.message;
+      at("bring-told").textContent = "";
+      wrong.textContent = error.message;
       if (delivery) await asked("POST", `/bring/${delivery}/drop`).catch(() => {});
     }
+    window.removeEventListener("beforeunload", leave);
+    window.removeEventListener("pagehide", drop);
     at("bringing").hidden = true;
   }
 
@@ -107,7 +149,7 @@
     for (const id of ["pick-files", "pick-folder"]) {
       at(id).addEventListener("change", (event) => {
         const files = [...event.target.files];
-        bring(files.map((file) => ({ file, name: file.webkitRelativePath || file.name })));
+        bring(Promise.resolve(files.map((file) => ({ file, name: file.webkitRelativePath || file.name }))));
         event.target.value = "";
       });
     }
@@ -118,13 +160,16 @@
   const form = document.querySelector("[data-check]");
   if (form) {
     let asked = 0;
+    const silent = Object.assign(document.createElement("p"), { className: "wrong", role: "alert" });
+    form.querySelector(".beside:has(.chief)").before(silent);
     const check = async () => {
       const mine = ++asked;
       const body = new URLSearchParams(new FormData(form));
       const answer = await fetch(form.dataset.check, { method: "POST", body }).catch(() => null);
-      if (!answer?.ok) return;
-      const wrong = await answer.json();
+      const wrong = answer?.ok && (await answer.json().catch(() => null));
       if (mine !== asked) return;
+      silent.textContent = answer ? "" : `${SILENT} What you type is not kept meanwhile.`;
+      if (!wrong) return;
       for (const line of form.querySelectorAll(".wrong")) {
         const name = line.id.replace(/-wrong$/, "");
         const box = at(name);
@@ -172,14 +217,12 @@
     let typing = false;
     const typed = "input:not([type=file]):not([data-job]):not([name=pdf]), select, textarea";
     document.addEventListener("input", (event) => { typing ||= event.target.matches(typed); });
-    const events = new EventSource("/events");
-    events.onmessage = (event) => {
-      const job = JSON.parse(event.data);
+    const end = watched((job) => {
       const running = job.state === "running";
-      // What came of it changes the page.
+      // What came of it changes the page; files on their way would be lost.
       const isNew = job.number !== first.number || first.state === "running";
-      if (isNew && !running && job.number && !typing) {
-        events.close();
+      if (isNew && !running && job.number && !typing && !isBringing()) {
+        end();
         location.reload();
         return;
       }
@@ -203,12 +246,8 @@
       open.hidden = job.state !== "done" || job.address === "" || job.address === "/";
       open.href = job.address || "/";
       for (const button of document.querySelectorAll(".jobs button, .asks .chief")) button.disabled = running;
-    };
-    events.onerror = () => {
-      if (events.readyState === EventSource.CLOSED || panel.dataset.state === "running") {
-        at("job-stage").textContent = "The desk does not answer. Open it again from its icon.";
-      }
-    };
-    window.addEventListener("pagehide", () => events.close());
+    }, (isClosed) => {
+      if (isClosed || panel.dataset.state === "running") at("job-stage").textContent = SILENT;
+    });
   }
 })();

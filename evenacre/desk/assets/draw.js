@@ -290,13 +290,13 @@ async function check() {
   const number = (sent += 1);
   const body = new URLSearchParams(new FormData(form));
   const answer = await fetch(form.dataset.to, { method: "POST", body }).catch(() => null);
+  const found = answer?.ok && (await answer.json().catch(() => null));
   if (number !== sent) return undefined;
   delete form.dataset.asks;
-  if (!answer?.ok) {
+  if (!found) {
     at("corners-wrong").textContent = "The desk does not answer. Open it again from its icon.";
     return null;
   }
-  const found = await answer.json();
   at("size").textContent = found.size;
   for (const name of ["corners", "name", "said"]) {
     const line = at(`${name}-wrong`);

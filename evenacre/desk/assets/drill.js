@@ -10,8 +10,9 @@
   /* Parts of pages come from the desk itself, written like its pages. */
   async function take(place, address, options) {
     const answer = await fetch(address, options).catch(() => null);
-    if (!answer?.ok) return false;
-    const part = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const text = answer?.ok && (await answer.text().catch(() => null));
+    if (!text) return false;
+    const part = new DOMParser().parseFromString(text, "text/html");
     place.replaceChildren(...part.body.childNodes);
     return true;
   }
@@ -19,8 +20,10 @@
   // The drawing
 
   let asked = 0;
+  let waiting = 0;
   async function draw() {
     const mine = ++asked;
+    waiting = 0;
     const open = words.querySelector("details").open;
     const high = matchMedia("(max-width: 52rem)").matches ? innerHeight * 0.4 : innerHeight - 330;
     const size = `wide=${Math.floor(rig.clientWidth)}&high=${Math.max(0, Math.floor(high))}`;
@@ -33,11 +36,11 @@
     words.replaceChildren(...saying.childNodes);
     words.querySelector("details").open = open;
     light(document.activeElement?.name);
-    rig.dataset.drawn = String(mine);
+    if (!waiting) rig.dataset.drawn = String(mine); // nothing is to come any more
   }
 
-  let waiting = 0;
   function soon() {
+    delete rig.dataset.drawn;
     clearTimeout(waiting);
     waiting = setTimeout(draw, 150);
   }
@@ -105,32 +108,26 @@
     button.disabled = true;
     stage.textContent = "Asking the logs …";
     const answer = await fetch(event.target.action, { method: "POST", redirect: "manual" }).catch(() => null);
-    const events = answer && new EventSource("/events");
-    const end = (text) => {
-      events?.close();
+    if (answer?.type !== "opaqueredirect") { // the desk leads back here once it has begun
       button.disabled = false;
-      stage.textContent = text;
-    };
-    if (!events) {
-      end("The desk does not answer. Open it again from its icon.");
+      stage.textContent = answer ? "The season was changed meanwhile. Load this page anew." : desk.SILENT;
       return;
     }
     let begun = false;
-    events.onmessage = async ({ data }) => {
-      const job = JSON.parse(data);
+    const end = desk.watched(async (job) => {
       if (!job.title.startsWith("Asking the logs")) return;
       begun ||= job.state === "running";
       if (job.state === "running") {
         stage.textContent = job.stage + (job.total ? ` (${job.done} of ${job.total} done)` : "");
       } else if (begun || job.state !== "none") {
-        end(job.state === "done" ? "They have answered." : job.told.join(" "));
+        end();
+        button.disabled = false;
+        stage.textContent = job.state === "done" ? "They have answered." : job.told.join(" ");
         await take(told, told.dataset.told);
       }
-    };
-    events.onerror = () => {
-      stage.textContent = "The desk does not answer. Open it again from its icon.";
-      if (events.readyState === EventSource.CLOSED) button.disabled = false;
-    };
-    addEventListener("pagehide", () => events.close());
+    }, (isClosed) => {
+      stage.textContent = desk.SILENT;
+      if (isClosed) button.disabled = false;
+    });
   });
 })();

@@ -59,11 +59,11 @@ function part(one) {
 export const ready = (async () => {
   const place = document.getElementById("ground-map");
   const answer = await fetch("/ground/shapes").catch(() => null);
-  if (!answer?.ok) {
+  const ground = answer?.ok && (await answer.json().catch(() => null));
+  if (!ground) {
     place.innerHTML = '<p class="wrong">The desk does not answer. Open it again from its icon.</p>';
     return new Promise(() => {}); // nothing can be drawn on it
   }
-  const ground = await answer.json();
   const map = L.map(place, { zoomSnap: 0.25, maxZoom: 23, scrollWheelZoom: Boolean(place.dataset.drawing) });
   map.attributionControl.setPrefix('<a href="https://leafletjs.com">Leaflet</a>');
   const { kind, name, drawing } = place.dataset;

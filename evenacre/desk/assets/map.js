@@ -5,11 +5,11 @@
   const place = document.getElementById("farm-map");
   if (!place) return;
   const answer = await fetch("/overview").catch(() => null);
-  if (!answer?.ok) {
+  const overview = answer?.ok && (await answer.json().catch(() => null));
+  if (!overview) {
     place.innerHTML = '<p class="wrong">The desk does not answer. Open it again from its icon.</p>';
     return;
   }
-  const overview = await answer.json();
   const map = L.map(place, { zoomSnap: 0.25, attributionControl: true, scrollWheelZoom: false });
   map.attributionControl.setPrefix("Leaflet");
   L.control.scale().addTo(map);

@@ -107,6 +107,9 @@ def blockages_of(
             report(note, "end", what, "Swap the times.")
         try:
             rows, cause = _rows_of(note, implement)
+        except _DrillUntoldError as error:
+            problems.append(Problem(note.file, note.place, *error.args))
+            continue
         except ValueError as error:
             report(note, "rows" if note.rows else "tower", *error.args)
             continue
@@ -116,23 +119,29 @@ def blockages_of(
     return tuple(blockages)
 
 
+class _DrillUntoldError(ValueError):
+    """What is missing is missing of the drill, not in the note."""
+
+
 def _rows_of(note: BlockageNote, implement: Implement) -> tuple[tuple[int, ...], str]:
     """Return the rows a note means and how to say so; ValueError says what is wrong."""
     if bool(note.tower) == bool(note.rows):
         raise ValueError(tr("It needs either a tower or rows."), _EITHER)
     if not implement.rows_known:
-        raise ValueError(
+        raise _DrillUntoldError(
             tr("The implement's rows are not known, so blocked rows cannot be placed."),
             tr("Give rows = 32 (on the command line --rows 32)."),
+            ("implement", "rows"),
         )
     if note.tower:
         if not implement.rows_per_tower:
-            raise ValueError(
+            raise _DrillUntoldError(
                 tr("Nothing says how many rows a tower feeds."),
                 tr(
                     "Give rows_per_tower = 8 (on the command line --rows-per-tower 8), or "
                     "the blocked rows."
                 ),
+                ("implement", "rows_per_tower"),
             )
         towers = -(-implement.rows // implement.rows_per_tower)
         number = re.fullmatch(r"\s*(?:tower\s*)?(\d{1,9})(?:\.0)?\s*", note.tower, re.IGNORECASE)

@@ -79,6 +79,7 @@ def _steady_width(tracks: Sequence[Track]) -> tuple[float, float]:
                 "width of the implement). What the spacing of the passes is: evenacre "
                 "measure."
             ),
+            ("implement", "width"),
         )
     largest = steady[-1]
     return float(values[largest]), float(counts[largest] / counts.sum())

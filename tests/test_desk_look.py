@@ -60,9 +60,6 @@ class Walk:
     def look_at(self, path: str, *, status: int = 200) -> None:
         tab = self.tabs[1]
         assert tab.goto(self.home + path).status == status
-        # What takes long comes by itself in the place of a page that says so.
-        tab.wait_for_selector("#waits", state="detached")
-        tab.wait_for_load_state()
         for width, scheme in (NIGHT, DAY):  # opened on the phone, it then has more room
             tab.set_viewport_size({"width": width, "height": 900})
             tab.emulate_media(color_scheme=scheme)

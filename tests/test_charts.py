@@ -156,6 +156,20 @@ def test_a_file_of_it_is_whole_with_letters_as_letters(chart: Chart) -> None:
     assert alone == chart.alone()
 
 
+@pytest.mark.parametrize("chart", every_chart(), ids=lambda c: c.name or c.title[:20])
+def test_no_line_runs_through_words(chart: Chart) -> None:
+    last = max(chart.picture.rfind(shape) for shape in ("<path", "<line", "<rect", "<svg"))
+    assert last < chart.picture.index("<text")
+
+
+def test_figures_side_by_side_are_named_to_whoever_does_not_see_them() -> None:
+    chart = jobs_chart([make_result(), make_result(field="Far Field")])
+    assert chart
+    assert re.search(
+        r"Far Field, [\w ]+: missed [\d.]+ %, covered twice or more [\d.]+ %", chart.told
+    )
+
+
 def test_equal_results_give_equal_bytes() -> None:
     again = every_chart()
     assert [c.alone() for c in every_chart()] == [c.alone() for c in again]

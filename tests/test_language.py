@@ -80,6 +80,13 @@ def test_days_are_written_as_is_usual() -> None:
     assert date_text(day) == "Nov 29, 2026"
     with spoken("es_MX"):
         assert date_text(day) == "29 nov 2026"
+    told = Path(__file__).parents[1].joinpath("docs/howto/language.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (`.*?) \| ([\d.,]+) \| (.*?) \|$", told, re.MULTILINE)
+    assert len(rows) == 3
+    for tags, figure, written in rows:
+        for tag in re.findall(r"`(\w+)`", tags):
+            with spoken(tag):
+                assert (number(12345.6, ",.1f"), date_text(day)) == (figure, written)
 
 
 def test_a_language_ends_where_it_began() -> None:

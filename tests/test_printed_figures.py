@@ -11,6 +11,7 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from synthetic_result import make_result
 from synthetic_season import DAP, MEADOW, job
 
 from evenacre.model import Handover
@@ -25,11 +26,14 @@ from evenacre.reports.paper.report import report
 from evenacre.reports.printed_ground import PrintedGround, adding_up, shared
 from evenacre.reports.quantities import Display
 from evenacre.reports.sentences.audit import card, job_line
+from evenacre.reports.sentences.fix_list import advice
 from evenacre.reports.sentences.season import season_card
 from evenacre.reports.tables.audit import OPERATIONS
-from evenacre.reports.tables.audit_products import PRODUCTS, products
+from evenacre.reports.tables.audit_products import PRODUCTS, SETBACKS, products
+from evenacre.reports.tables.going_back import TRIPS, trips
 from evenacre.reports.tables.season import COSTS, PLACEMENTS
-from evenacre.units.display import ACRE_M2, METRIC, US, DisplayUnit, UnitSystem
+from evenacre.reports.tables.season import SETBACKS as SEASON_SETBACKS
+from evenacre.units.display import ACRE_M2, METRIC, POUND_KG, US, DisplayUnit, UnitSystem
 
 AREA = st.floats(0, 3e6, allow_subnormal=False)
 
@@ -185,6 +189,44 @@ def test_the_decimals_of_ground_are_those_its_error_allows() -> None:
         assert ground.text("covered_area_m2") == text
         error = float(ground.with_error("covered_area_m2").split()[2])
         assert error >= sigma_ac or math.isclose(error, sigma_ac)
+
+
+def test_what_a_trip_brings_is_told_alike_in_its_sentence_and_in_the_table() -> None:
+    r = make_result()
+    for units in (US, METRIC):
+        text = " ".join(advice(r, units))
+        rows = trips(r)
+        assert rows
+        for row in rows:
+            told = TRIPS.texts(row, Display(units))
+            assert f"gains {told['gained_m2']}, covers {told['doubled_m2']} again" in text
+            assert f"chance {told['chance']} that it is bare" in text
+
+
+def test_a_setback_is_as_large_on_the_page_of_the_season_as_on_that_of_the_job() -> None:
+    row = SimpleNamespace(area_m2=983.0, name="well", lon=0.0, lat=0.0, interval_90={})
+    for units, size in ((US, "0.24 ac"), (METRIC, "980 m²")):
+        for table in (SETBACKS, SEASON_SETBACKS):
+            assert table.by_key["area_m2"].on_page(row, Display(units)) == size
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [(3.488, 3.869, "3.5 to 3.9 lb"), (0.401, 0.422, "0.4 to 0.4 lb"), (3137, 3429, None)],
+)
+def test_ends_of_an_interval_of_a_mass_are_no_finer_than_a_mass(
+    low: float, high: float, text: str | None
+) -> None:
+    told = figures.mass_between(low * POUND_KG, high * POUND_KG, US)
+    assert told == (text or "3,137 to 3,429 lb")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(9.2, "9 s"), (59.6, "1 min 00 s"), (149, "2 min 29 s"), (3600, "1 h 00 min")],
+)
+def test_times_begin_with_what_is_not_nothing(seconds: float, text: str) -> None:
+    assert figures.duration(seconds) == text
 
 
 class Written(dict[tuple[str, float], set[str]]):

@@ -330,6 +330,9 @@ def test_a_season_stands_on_one_screen_and_opens_job_by_job(visit: Any) -> None:
         assert figure in first
     assert rows.nth(0).locator("svg path.skip").count() == 1
     assert tab.locator("details.job[open]").count() == 1  # the one that was asked for
+    for unit in tab.locator("table.jobs .unbroken").all():
+        assert unit.evaluate("e => e.getClientRects().length") == 1
+    assert tab.locator("table.jobs td[data-name='Covered'] .unbroken").count() == 2 * len(many)
     tab.evaluate("document.querySelectorAll('details.job').forEach(d => d.open = false)")
     assert tab.evaluate("document.documentElement.scrollHeight") < 3000
     fold = tab.locator("details.job > summary").nth(1)

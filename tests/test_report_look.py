@@ -10,6 +10,7 @@ from synthetic_result import make_result
 from synthetic_season import make_ledger
 
 from evenacre.io.common.versions import versions
+from evenacre.language import spoken
 from evenacre.model import InputFile
 from evenacre.model.finding import reader_findings
 from evenacre.reports.column import Table
@@ -181,6 +182,21 @@ def test_a_name_changes_nothing_but_the_text(open_page: Any, plain: str) -> None
             found = built(page(name))
             assert {one["hacked"] for one in found} == {None}
             assert found == expected
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_tables_fit_a_desktop(open_page: Any, language: str) -> None:
+    with spoken(language):
+        tab = open_page(report(), width=1280)
+    found = tab.evaluate(
+        """() => {
+          for (const fold of document.querySelectorAll("details")) fold.open = true;
+          return [...document.querySelectorAll(".table")].map(
+            (e) => [e.getAttribute("aria-label"), e.scrollWidth - e.clientWidth]);
+        }"""
+    )
+    assert len(found) > 10
+    assert [one for one in found if one[1] > 0] == []
 
 
 @pytest.mark.parametrize("table", [LOADS, BALANCES], ids=["loads", "balance"])

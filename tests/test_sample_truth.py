@@ -22,6 +22,7 @@ from shapely.geometry import Point
 from evenacre.coverage.audit import audit_operation
 from evenacre.io.season.load import load_season
 from evenacre.io.season.load_operation import load_operation
+from evenacre.language import spoken
 from evenacre.model.audit_result import AuditResult
 from evenacre.planning.loads.stock_balance import (
     OperationLoads,
@@ -30,7 +31,8 @@ from evenacre.planning.loads.stock_balance import (
 )
 from evenacre.planning.season.nutrients import AuditedJob, nutrient_amounts, season_amounts
 from evenacre.reports.paper.report import report
-from evenacre.reports.writers.typeset import typeset
+from evenacre.reports.paper.sheets import job_sheet
+from evenacre.reports.writers.typeset import Size, typeset
 from evenacre.sample_fields.farm import JOBS
 from evenacre.workflows.audit import Audit
 from evenacre.workflows.operations import Audited
@@ -70,12 +72,21 @@ def audits(sample_farm: Path) -> Audits:
     return Audits(sample_farm, record["operations"], record["stock"])
 
 
-def test_the_season_is_under_twelve_pages_on_paper(audits: Audits) -> None:
+@pytest.mark.parametrize("size", ["us-letter", "a4"])
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_season_is_under_twelve_pages_on_paper(
+    audits: Audits, size: Size, language: str
+) -> None:
     season = load_season(audits.directory / "season.toml")
     every = [Audited(audits.of(name)[0], None, {}, audits.loads(name)[0]) for name in NAMES]
-    paper = report(Audit(season, tuple(every)).for_paper, None)
-    pdf = typeset(paper, size="us-letter", made=datetime(2026, 11, 29, tzinfo=UTC))
-    assert len(pypdf.PdfReader(BytesIO(pdf)).pages) < 12
+    with spoken(language):
+        account = Audit(season, tuple(every)).for_paper
+        made = datetime(2026, 11, 29, tzinfo=UTC)
+        whole = pypdf.PdfReader(BytesIO(typeset(report(account, None), size=size, made=made)))
+        jobs = [typeset(job_sheet(one, account), size=size, made=made) for one in account.jobs]
+    assert len(whole.pages) < 12
+    assert " ... " not in "".join(page.extract_text() for page in whole.pages)
+    assert {len(pypdf.PdfReader(BytesIO(pdf)).pages) for pdf in jobs} == {1}
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -247,6 +247,29 @@ def test_a_long_table_repeats_its_head_and_cuts_no_row() -> None:
         assert sum(f"row{i}.{i}lb" in text for text in texts) == 1
 
 
+@pytest.mark.parametrize("size", ["us-letter", "a4"])
+def test_a_signature_stands_on_no_page_alone(size: Any) -> None:
+    one, *_, files, blanks = paper().parts
+    turned = 0
+    for rows in range(55, 75):
+        table = PageTable("T", ("Name", "Amount"), [(f"row {i}.", "1 lb") for i in range(rows)])
+        said = replace(paper(), parts=(one, table, files, blanks))
+        texts = [page.extract_text() for page in opened(typeset(said, size=size, made=MADE)).pages]
+        turned += len(texts) > 1
+        (signed,) = (text for text in texts if "Signature" in text)
+        assert "Creek Forty" in signed.partition("Signature")[0]
+    assert turned > 0
+
+
+def test_a_sentence_as_wide_as_the_page_is_not_shortened() -> None:
+    sentence = " ".join(f"word{i}" for i in range(80))
+    assert len(sentence) > 400
+    table = PageTable("T", ("What", "Where"), [("1", sentence)], words=2, remark=f"{sentence} R.")
+    said = replace(paper(), parts=(Lines("", (sentence,)), table))
+    text = words(typeset(said, size="a4", made=MADE))
+    assert text.count("".join(sentence.split())) == 3
+
+
 def objects(pdf: pypdf.PdfReader) -> Iterator[Any]:
     for number in range(1, len(pdf.xref[0]) + len(pdf.xref_objStm) + 1):
         yield pdf.get_object(number)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -14,7 +16,9 @@ from PIL import Image
 from synthetic_result import make_result
 from test_report_map import LARGEST, crowded
 
+from evenacre.model.audit_result import AuditResult
 from evenacre.reports.maps.printed import map_beside_figures, static_maps
+from evenacre.reports.maps.sheet import SETBACK
 from evenacre.reports.sentences.fix_list import stops
 from evenacre.units.display import US
 
@@ -54,6 +58,25 @@ def test_svg_says_in_words_what_it_shows(maps: dict[str, bytes]) -> None:
     assert {"covered once", "surely bare", *marks} <= set(words(cover))
     assert "135 to 165 (within 10 % of target)" in words(rate)
     assert not re.search(rb"https?://(?!www\.w3\.org|purl\.org|creativecommons)", maps["cover.svg"])
+
+
+@pytest.mark.parametrize(
+    "draw", [lambda r: static_maps(r, US)["cover.svg"], lambda r: map_beside_figures(r, US).svg]
+)
+def test_a_setback_is_drawn_inside_the_frame_and_told(draw: Callable[[AuditResult], bytes]) -> None:
+    r = make_result()
+    drawing = fromstring(draw(r))
+    assert "setbacks" in words(drawing)
+    left, top, wide, tall = map(float, str(drawing.get("viewBox")).split())
+    # On the map and in the legend: the colour is its own.
+    drawn = [path for path in drawing.iter(f"{SVG}path") if path.get("stroke") == SETBACK]
+    assert len(drawn) == 2
+    xy = np.array(re.findall(r"([\d.]+),([\d.]+)", str(drawn[0].get("d"))), dtype=float)
+    assert len(xy) > 2
+    assert (xy >= (left, top)).all()
+    assert (xy <= (wide, tall)).all()
+    bare = replace(r, layers={**r.layers, "setbacks": r.layers["setbacks"].iloc[:0]})
+    assert "setbacks" not in words(fromstring(draw(bare)))
 
 
 def test_names_are_text_in_svg() -> None:

@@ -88,7 +88,8 @@ def _between(low: float, high: float, unit: DisplayUnit) -> str:
     wide = unit.of(high - low)
     if not wide > 0:
         return ""
-    decimals = min(max(1 - math.floor(math.log10(wide)), 0), _MOST_DECIMALS)
+    most = _MOST_DECIMALS if unit.finest is None else unit.finest
+    decimals = min(max(1 - math.floor(math.log10(wide)), 0), most)
     if unit.of(high) < 0.5 * 10**-decimals:
         return under(10**-decimals, unit, decimals)
     ends = (number(unit.of(end), f",.{decimals}f") for end in (low, high))
@@ -177,14 +178,14 @@ def axis_words(dx_m: float, dy_m: float) -> str:
 
 
 def duration(seconds: float) -> str:
-    """Time in hours and minutes, or minutes and seconds below an hour."""
+    """Time in hours and minutes; below an hour in minutes and seconds, below a minute in these."""
     if not math.isfinite(seconds):
         return tr("n/a")
     whole = round(seconds)
     if whole >= 3600:
         minutes = round(seconds / 60)
         return f"{minutes // 60} h {minutes % 60:02d} min"
-    return f"{whole // 60} min {whole % 60:02d} s"
+    return f"{whole // 60} min {whole % 60:02d} s" if whole >= 60 else f"{whole} s"
 
 
 def iso_time(seconds: float, zone: str | None = None) -> str:

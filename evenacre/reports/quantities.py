@@ -78,6 +78,8 @@ AREA = measured("m2", lambda d: d.units.area)
 SMALL_AREA = measured(
     "m2", lambda d: d.units.small_area, lambda v, d, _: figure_text.size(v, d.units)
 )
+PLACE_AREA = measured("m2", lambda d: d.units.area, SMALL_AREA.text)
+"""The size of a place, in tables of data in the unit of the ground it is part of."""
 MASS = measured("kg", lambda d: d.units.mass)
 RATE = measured("kg/m2", lambda d: d.units.rate)
 TOLD_RATE = measured(
@@ -91,6 +93,7 @@ HOURS = measured(
     "s", lambda _: DisplayUnit("h", 1 / 3600), lambda v, _, __: figure_text.duration(v)
 )
 SHARE = measured("1", lambda _: DisplayUnit("%", 100.0), lambda v, _, __: figure_text.share(v, 1.0))
+CHANCE = replace(SHARE, text=lambda v, _, __: figure_text.chance(v))
 MONEY = measured(
     "money",
     lambda d: DisplayUnit(d.currency, 1.0),

@@ -63,10 +63,11 @@ class Bar:
 
 @dataclass
 class Drawing:
-    """An SVG in the making, so high."""
+    """An SVG in the making, so high; its words lie over its lines, whichever came first."""
 
     height: float
     _parts: list[Markup | tuple[str, float, float, list[Place], bool]] = field(default_factory=list)
+    _words: list[Markup] = field(default_factory=list)
 
     def _add(self, shape: str, *values: object) -> None:
         self._parts.append(Markup(shape).format(*values))
@@ -86,7 +87,7 @@ class Drawing:
     ) -> None:
         """Add words, so many pixels beside a place."""
         shape = '<text class="{}" x="{:.2f}%" y="{:.1f}" dx="{}" text-anchor="{}">{}</text>'
-        self._add(shape, kind, 100 * x, y, dx, anchor, text)
+        self._words.append(Markup(shape).format(kind, 100 * x, y, dx, anchor, text))
 
     def path(
         self, kind: str, top: float, high: float, places: list[Place], *, closed: bool = False
@@ -97,7 +98,7 @@ class Drawing:
     def shapes(self, width: float | None = None) -> Markup:
         """All shapes: stretched to whatever width, or in pixels of one."""
         every = (p if isinstance(p, Markup) else _path(*p, width) for p in self._parts)
-        return Markup("").join(every)
+        return Markup("").join((*every, *self._words))
 
 
 def _path(
@@ -245,7 +246,10 @@ def bars(
             drawing.text("figure", end, y + _BAR - 2.5, bar.text, dx=6)
             y += _BAR + 4
         y += 8
-    told = "; ".join(f"{words}: {', '.join(b.text for b in row)}" for words, row in rows)
+    named = {sign.kind: f"{sign.words} " for sign in legend}
+    told = "; ".join(
+        f"{words}: {', '.join(named.get(b.kind, '') + b.text for b in row)}" for words, row in rows
+    )
     return Chart(title, f"{title}. {told}.", drawing, legend, note, name)
 
 

@@ -82,6 +82,7 @@ def cover_map(
     inner = [ring for part in parts for ring in part.interiors]
     dashed: Any = {"color": sheet.HEADLAND, "linestyle": "dashed", "linewidth": 1.0}
     made.draw(inner, tr("headland line"), 2, **dashed)
+    _setbacks(made, result)
     _mark(made, result)
     return made.drawn(_described(result, units))
 
@@ -99,8 +100,18 @@ def _passes_map(
         made.fill(ground.geometry, tr(label), **_GROUNDS[label])
     style: Any = {"linestyle": "solid", "color": "#1f4e3d", "linewidth": 0.9}
     made.draw(passes.geometry, tr("passes"), 4, **style)
+    _setbacks(made, result)
     _mark(made, result)
     return made.drawn(_described(result, units))
+
+
+def _setbacks(made: sheet.Sheet, result: AuditResult) -> None:
+    """Draw how far setbacks reach, as far as the map does."""
+    lines = result.layers["setbacks"].geometry.boundary.to_numpy()
+    field = shapely.box(*result.layers["field"].total_bounds)
+    within = shapely.get_parts(shapely.line_merge(shapely.intersection(lines, field)))
+    style: Any = {"color": sheet.SETBACK, "linestyle": "dashdot", "linewidth": 1.2}
+    made.draw(within[~shapely.is_empty(within)], tr("setbacks"), 4.5, **style)
 
 
 def rate_map(

@@ -37,6 +37,7 @@ SKIP = "#c4122f"
 OUTSIDE = "#4a5a6a"
 NOTHING = "#b3afa8"
 HEADLAND = "#1d4e89"
+SETBACK = "#006d8f"
 BOUNDARY = "#1a1a1a"
 PASS = "#2b5d7d"
 ZONE = "#5b3a1e"
@@ -338,7 +339,7 @@ _APART, _PITCH = 2.0, 1.6  # columns and lines of the legend, likewise
 _MIDDLE = 0.36  # of a letter's size: from the middle of a capital to its foot
 _MARGIN = 1.0  # around a label
 _HALO = 2.4
-_DASHES = {"dashed": (3.7, 1.6)}  # times the width of a line
+_DASHES = {"dashed": (3.7, 1.6), "dashdot": (6.4, 1.6, 1.0, 1.6)}  # times the width of a line
 _SIGNS = {
     "circle": "M-.5,0a.5,.5 0 1 0 1,0a.5,.5 0 1 0 -1,0Z",
     "square": "M-.5,-.5h1v1h-1Z",

@@ -18,7 +18,7 @@ from evenacre.reports.maps.marks import mark_picture, marks_told
 from evenacre.reports.maps.rates import RATE_CLASSES
 from evenacre.shown_text import shown
 
-_HYPHENED = re.compile(r"\b\d+(?:-\d+)+\b")
+_TOGETHER = re.compile(r"\b\d+(?:-\d+)+\b|\d[\d.,]* [^\W\d_]{1,5}\b")
 _SCRIPTS = ("map.js", "replay.js", "pair.js", "report.js")
 
 
@@ -57,8 +57,8 @@ def _in_html(text: str, **said: object) -> Markup:
 
 
 def _unbroken(text: str) -> Markup:
-    """Keep dates and analyses (18-46-0) on one line: a browser may break a line at each hyphen."""
-    return Markup(_HYPHENED.sub(r'<span class="unbroken">\g<0></span>', str(escape(text))))
+    """Keep dates, analyses (18-46-0) and a figure with its unit on one line each."""
+    return Markup(_TOGETHER.sub(r'<span class="unbroken">\g<0></span>', str(escape(text))))
 
 
 def _data_uri(png: bytes) -> str:

@@ -142,7 +142,7 @@ def days_of(jobs: Sequence[PaperJob]) -> str:
 def jobs_table(jobs: Sequence[PaperJob], costs: Sequence[str] = ()) -> PageTable:
     """Jobs line by line; without costs there is no column of them."""
     head = [tr("Field"), tr("Job"), tr("Put down"), tr("Covered"), tr("Missed")]
-    head += [tr("Covered twice"), tr("Cost")]
+    head += [tr("Covered again"), tr("Cost")]
     rows = [
         (
             one.result.field,

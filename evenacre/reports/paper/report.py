@@ -61,7 +61,7 @@ def report(account: SeasonAccount, planned_done: PlannedDone | None = None) -> P
     ]
     title = account.farm or tr("What was covered")
     about = days_of(account.jobs)
-    return Paper(tr("Ground account"), title, about, parts, account.foot(title), points=6.8)
+    return Paper(tr("Ground account"), title, about, parts, account.foot(title), points=6.5)
 
 
 def _season(account: SeasonAccount) -> list[Part]:

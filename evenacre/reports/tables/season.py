@@ -390,6 +390,12 @@ _CARRIED_IN_ALL = replace(
     remark="",
     **_ON_PAPER,
 )
+_ALL_COST = replace(
+    COSTS,
+    page="field operation product overlap_product overlap_time skip_product skip_time own_work "
+    "hired_work",
+    **_ON_PAPER,
+)
 _COST = replace(
     COSTS, page="field operation product overlap_product own_work hired_work", **_ON_PAPER
 )
@@ -423,7 +429,7 @@ SETBACKS = Table(
         *several("field setback", name=None),
         named("operation", "Job", None),
         named("product", name=None),
-        named("area_m2", name=None),
+        named("area_m2", name=None, quantity=q.PLACE_AREA),
         named("applied_kg", "Inside", name=None),
         mass_between("applied_kg"),
         *PLACE,
@@ -467,7 +473,8 @@ def season_page_tables(
 ) -> list[PageTable]:
     """Every table of the season that has rows, for the page.
 
-    Nutrients of a zone stand ``together`` on a line where paper is short, and logs are left out.
+    Nutrients of a zone stand ``together`` on a line where paper is short, and logs and times are
+    left out.
     """
     fields = [a for a in ledger.amounts if a.zone is None]
     several = len({a.field for a in fields}) > 1
@@ -487,7 +494,7 @@ def season_page_tables(
             (SETBACKS, ledger.setbacks),
             (SEED, ledger.seed),
             (SALT, ledger.salt),
-            (COSTS, ledger.money),
+            (_ALL_COST if together else COSTS, ledger.money),
         ),
     ]
 

@@ -23,6 +23,9 @@ from evenacre.shown_text import shortened, shown
 Size: TypeAlias = Literal["us-letter", "a4"]
 _LONGEST = 400
 """Letters of one text; of a longer one the middle is left out, so that every row fits a page."""
+_LONGEST_WIDE = 1200
+"""Of a sentence that has the width of a page, or most of it."""
+_FEW = 2  # columns, of which each is wide
 _FOOT = 100
 """Of the foot, which stays on one line."""
 _TEMPLATE = Path(__file__).with_name("typeset.typ")
@@ -157,18 +160,25 @@ def _without_empty(table: PageTable) -> PageTable:
     )
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: Any, longest: int = _LONGEST) -> Any:
     """Parts and texts as JSON types; a part tells its kind."""
     if isinstance(value, str):
-        return shortened(shown(value), _LONGEST)
+        return shortened(shown(value), longest)
     if isinstance(value, bytes):
         return [*value]
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [_plain(item, longest) for item in value]
     if isinstance(value, PageTable):
         value = _without_empty(value)
     if isinstance(value, Part):
-        return {"kind": type(value).__name__, **_plain(vars(value))}
+        plain = {"kind": type(value).__name__, **_plain(vars(value))}
+        if isinstance(value, Lines):
+            plain["lines"] = _plain(value.lines, _LONGEST_WIDE)
+        if isinstance(value, PageTable):
+            plain["remark"] = _plain(value.remark, _LONGEST_WIDE)
+            if len(value.head) <= _FEW:
+                plain["rows"] = _plain(value.rows, _LONGEST_WIDE)
+        return plain
     return value

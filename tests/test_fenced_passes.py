@@ -220,6 +220,14 @@ def test_a_post_between_two_places_is_not_driven_through() -> None:
     assert not fence.holds([(outline, places, np.zeros(2))])
 
 
+def test_a_strip_between_fences_narrower_than_the_drill_is_told_as_that() -> None:
+    plan = plan_passes(fenced(shapely.box(0, 0, 120, 5)), Drive(ONE.width_m, implement=ONE))
+    assert not plan.passes
+    codes = {f.code for f in plan.findings}
+    assert "no_room_inside_fence" in codes
+    assert "tool_does_not_fit" not in codes
+
+
 @pytest.mark.parametrize("tool", [CART, ONE])
 def test_a_bend_of_hardly_anything_comes_where_it_is_said_to(tool: Implement) -> None:
     bend = rig_of(Drive(tool.width_m, implement=tool), towed=True).bend

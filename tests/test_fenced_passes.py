@@ -17,6 +17,8 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.model import Field, Implement, TowedUnit
+from evenacre.planning.passes.bends import drawn
+from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.order import in_order, least_turning, turn_costs
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
 from evenacre.planning.passes.plan import plan_passes
@@ -61,11 +63,17 @@ def chain_in(fence: BaseGeometry, plan: PassPlan, tool: Implement) -> float:
     worst = 0.0
     shapely.prepare(fence)
     lead = tool.tow[0].hitch_to_axle_m
-    for turn, pin, before in zip(plan.turns, plan.pin_turns, plan.passes[:-1], strict=True):
+    cart: float | None = None
+    hitch: np.ndarray | None = None
+    for turn, pin, before, after in zip(
+        plan.turns, plan.pin_turns, plan.passes[:-1], plan.passes[1:], strict=True
+    ):
         last = np.asarray(before.line.coords)
-        drill = cart = math.atan2(*(last[-1] - last[-2])[::-1])
+        drill = math.atan2(*(last[-1] - last[-2])[::-1])
         assert np.hypot(*(np.asarray(turn.coords)[0] - last[-1])) < 0.1
-        corners, hitch = [], None
+        assert np.hypot(*(np.asarray(turn.coords)[-1] - after.line.coords[0])) < 0.05
+        corners = []
+        cart, hitch = after_run(before, tool, cart, hitch)
         for number, (at, tractor, moved) in enumerate(driven_along(pin, drill)):
             if moved < 0:
                 # Backing up is steered by eye: any error would grow. It is straight, and in line.
@@ -94,6 +102,42 @@ def chain_in(fence: BaseGeometry, plan: PassPlan, tool: Implement) -> float:
         end = axle - tool.tool_behind_m * u
         assert np.hypot(*(end - np.asarray(turn.coords)[-1])) < 0.1
     return worst
+
+
+def after_run(
+    run: PlannedPass, tool: Implement, cart: float | None, hitch: np.ndarray | None
+) -> tuple[float, np.ndarray]:
+    """How the cart heads after a run, and where its pin is; in line where nothing is known yet."""
+    xy = np.asarray(shapely.segmentize(run.line, 0.1).coords)
+    course = np.unwrap(np.arctan2(*np.diff(xy, axis=0).T[::-1]))
+    heading = np.concatenate([course[:1], (course[1:] + course[:-1]) / 2, course[-1:]])
+    back = tool.tool_behind_m - tool.tool_to_pin_m
+    pins = xy + back * np.column_stack([np.cos(heading), np.sin(heading)])
+    cart = heading[0] if cart is None else cart
+    hitch = pins[0] if hitch is None else hitch
+    for pin in pins:
+        if tool.behind:
+            x, y = pin - hitch
+            cart += (y * math.cos(cart) - x * math.sin(cart)) / tool.behind[0].hitch_to_axle_m
+        hitch = pin
+    return cart, hitch
+
+
+def runs_out(fence: BaseGeometry, plan: PassPlan, tool: Implement) -> float:
+    """How far drill and tractor get out at both ends of runs, and the cart where it begins."""
+    behind, lead = tool.tool_behind_m, tool.tool_behind_m + tool.tow[0].hitch_to_axle_m
+    corners = []
+    for number, run in enumerate(plan.passes):
+        xy = np.asarray(run.line.coords)
+        for at, step in ((xy[0], xy[1] - xy[0]), (xy[-1], xy[-1] - xy[-2])):
+            course = math.atan2(*step[::-1])
+            u = np.array([math.cos(course), math.sin(course)])
+            corners.append(_corners(at, course, -1.0, 1.0, tool.width_m / 2))
+            corners.append(_corners(at + lead * u, course, 0.0, NOSE_M, HALF_M))
+            if number == 0 and tool.behind and len(corners) == 2:
+                wagon = behind - tool.tool_to_pin_m - tool.behind[0].hitch_to_axle_m
+                corners.append(_corners(at + wagon * u, course, -1.5, 1.5, 1.5))
+    return float(shapely.distance(fence, shapely.points(np.concatenate(corners))).max())
 
 
 def driven_along(
@@ -137,6 +181,60 @@ def test_no_corner_of_the_rig_leaves_the_fence(seed: int) -> None:
     assert plan.outside_m2 < 0.5
     assert plan.covered_m2 + plan.missed_m2 == pytest.approx(plan.workable_m2)
     assert plan.left.area == pytest.approx(plan.missed_m2, rel=0.1, abs=0.002 * plan.workable_m2)
+
+
+def star(points: int, far_m: float, near_m: float) -> BaseGeometry:
+    angle = np.linspace(0, 2 * np.pi, 2 * points, endpoint=False)
+    far = np.where(np.arange(2 * points) % 2 == 0, far_m, near_m)
+    return shapely.Polygon(np.column_stack([far * np.cos(angle), far * np.sin(angle)]))
+
+
+@pytest.mark.parametrize(
+    ("shape", "covered"),
+    [
+        (star(4, 110.0, 60.0), 0.75),
+        (shapely.Polygon([(0, 0), (210, 20), (90, 150)]), 0.75),
+        (shapely.union_all([shapely.box(0, 0, 130, 80), shapely.box(60, 79, 115, 170)]), 0.8),
+    ],
+    ids=["star", "triangle", "two boxes"],
+)
+def test_neither_where_a_drive_begins_nor_along_its_runs(
+    shape: BaseGeometry, covered: float
+) -> None:
+    """The cart is inside from the first run on, and a run driven the other way ends sooner."""
+    field = fenced(shape)
+    plan = plan_passes(field, Drive(CART.width_m, implement=CART, blocks=False))
+    fence = plan.plane.project(field.boundary)
+    assert runs_out(fence, plan, CART) <= ROUNDING_M
+    assert chain_in(fence, plan, CART) <= ROUNDING_M
+    assert plan.covered_m2 > covered * plan.workable_m2
+
+
+def test_a_post_between_two_places_is_not_driven_through() -> None:
+    """A body that comes from one place to the next sweeps what lies between them."""
+    post = shapely.Polygon([(4.9, 3.0), (5.0, 0.9), (5.1, 3.0)])
+    fence = Fence(shapely.difference(shapely.box(-20, -20, 20, 3), post))
+    outline = np.array([[-0.5, -1.0], [0.5, -1.0], [0.5, 1.0], [-0.5, 1.0], [-0.5, -1.0]])
+    places = np.array([[3.0, 0.0], [7.0, 0.0]])
+    assert fence.holds_each([(outline, places, np.zeros(2))]).all()
+    assert not fence.holds([(outline, places, np.zeros(2))])
+
+
+def test_a_strip_between_fences_narrower_than_the_drill_is_told_as_that() -> None:
+    plan = plan_passes(fenced(shapely.box(0, 0, 120, 5)), Drive(ONE.width_m, implement=ONE))
+    assert not plan.passes
+    codes = {f.code for f in plan.findings}
+    assert "no_room_inside_fence" in codes
+    assert "tool_does_not_fit" not in codes
+
+
+@pytest.mark.parametrize("tool", [CART, ONE])
+def test_a_bend_of_hardly_anything_comes_where_it_is_said_to(tool: Implement) -> None:
+    bend = rig_of(Drive(tool.width_m, implement=tool), towed=True).bend
+    for turned in np.radians([0.01, 0.05, 0.2, 0.5, 1.0, 2.0]):
+        said = complex(bend.leads(np.array([turned]))[0])
+        there = drawn(bend, np.zeros(3), [(float(turned), 0.0)], 0.05).xy[-1]
+        assert abs(said - complex(*there)) < 0.02
 
 
 def test_what_is_covered_is_what_an_audit_finds() -> None:

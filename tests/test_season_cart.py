@@ -188,6 +188,17 @@ def test_nothing_at_all_is_told_with_every_way_out(farm):
     assert all(word in told for word in ("ready", "window", "[[move]]", "[[herd]]"))
 
 
+def test_wet_ground_that_lies_beside_the_paddock_leaves_nothing_out_of_it(farm):
+    (farm / "wet.geojson").write_text(shapely.to_geojson(square(0.0, 0.0)))
+    swap = {
+        "value = 2": 'value = 2\nkeep_out = "wet.geojson"',
+        **seeding('ready = ["P1", "P2"]', "first_day = 2026-08-20", 'closes_after = "30 days"'),
+    }
+    season = loaded(farm, swap={**NO_HERD, **swap})
+    plan = plan_interseeding(season.grazing, season.seeding)
+    assert "kept_out" not in {f.code for f in plan.findings}
+
+
 def test_wet_ground_is_ruled_out_by_date_or_area(farm):
     corner = shapely.intersection(square(0.0, 0.0), square(-120.0, -120.0))
     (farm / "wet.geojson").write_text(shapely.to_geojson(corner))

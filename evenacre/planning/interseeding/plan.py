@@ -61,7 +61,7 @@ from evenacre.planning.interseeding.windows import (
     work_days,
 )
 from evenacre.planning.passes.fills import spot_at
-from evenacre.planning.passes.pass_types import Drive, FillSpot, PassPlan
+from evenacre.planning.passes.pass_types import SEEN_M2, Drive, FillSpot, PassPlan
 from evenacre.planning.passes.plan import OF_THE_RIG, lay_passes
 from evenacre.processes import workers
 
@@ -261,6 +261,8 @@ def _kept_out(
             yield Finding.note("waits_for_dry_ground", day=str(day)).at(plan.field)
         if paddock.keep_out:
             lacks = ground_m2(paddock)[1] - plan.workable_m2
+            if lacks < SEEN_M2:  # it lies beside the paddock
+                continue
             yield Finding.warning("kept_out", area_m2=lacks).at(plan.field)
 
 

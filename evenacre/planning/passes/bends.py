@@ -21,6 +21,9 @@ from evenacre.model import FloatArray, IntArray
 # Turned at most in one bend, and the step of the table of bends.
 MOST_RAD = np.radians(330.0)
 _TABLE_RAD = np.radians(1.5)
+# Closer together for those that turn by little: how long they are grows as the root of that, or
+# they are of one length however little they turn.
+_SMALL_RAD = np.append(1e-6, np.radians(6.0) * (np.arange(1, 30) / 30.0) ** 3)
 # First bends tried, and how often a root between two of them is halved in on.
 _TRIED_RAD, _TRIED_MOST_RAD = np.radians(3.0), MOST_RAD - _TABLE_RAD
 _SECANTS = 4
@@ -140,6 +143,8 @@ class Bend:
     def _table(self) -> tuple[FloatArray, np.ndarray, FloatArray]:
         """Bends: what each turns, where it leads, x along its beginning, and its length."""
         turned = np.arange(0.0, MOST_RAD + _TABLE_RAD, _TABLE_RAD)
+        larger = turned[turned > _SMALL_RAD[-1]]
+        turned = np.concatenate([[0.0], _SMALL_RAD, larger])
         lead, length = np.zeros(len(turned), dtype=complex), np.zeros(len(turned))
         for k, angle in enumerate(turned[1:], 1):
             s, path, *_ = self.along(float(angle))

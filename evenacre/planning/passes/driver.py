@@ -49,7 +49,6 @@ _CUTS_M = (
 _FAR_CUT_M = 6.5
 # A run of less than this share of the width is none.
 _SHORT = 0.5
-_STEP_M = 0.75
 # On its way round what must not be driven over the tool keeps so far away, and that is taken so
 # much coarser; ways by more corners are not looked for.
 _CLEAR_M = 0.2
@@ -67,6 +66,8 @@ _HEADINGS = 12
 # Through a gate askew by so much, and until so much farther in than it has to.
 _ASKEW_RAD = np.radians([0.0, 30.0, -30.0, 60.0, -60.0])
 _AHEAD_M = (0.3, 3.0, 8.0, 15.0)
+# The drive begins at the first of the places this far apart along a run that has room.
+_BEGIN_STEP_M = 0.5
 # A ring is begun at one of the places this far apart, of which so many are tried, some at once.
 _BEGIN_M = 10.0
 _IN_LINE_RADII = 3.0
@@ -111,6 +112,7 @@ class Driver:
     crossings: int = 0  # turns over ground that is not to be driven on
     cut_at: int = 0  # which cut the last turn needed
     trailing: FloatArray = field(default_factory=lambda: np.zeros(0))
+    trailing_before: FloatArray = field(default_factory=lambda: np.zeros(0))  # the last run
     # Stretches of runs along which all is inside
     stretches: dict[shapely.LineString, list[shapely.LineString]] = field(default_factory=dict)
     # From where a pose can be come to
@@ -179,7 +181,7 @@ class Driver:
         The leg it begins on is cut in two there, and the ring ends where it began: near to a place
         it is driven ``toward``.
         """
-        begun = None if self._start() is None else self._begun(ring, toward)
+        begun = self._begun(ring, toward) if self._start() is not None else self._opened(ring)
         first, rest = begun or (ring[0], ring)
         self.drive(rest)
         if len(ring) > 1 and first is not None and self._in_ring(first):
@@ -194,7 +196,7 @@ class Driver:
         """
         # After less of a leg than this the rig is not in line before its corner.
         least = self.rig.ahead_m + self.rig.back_m + _IN_LINE_RADII * self.rig.radius_m
-        ways = [[*ring], [replace(run, line=run.line.reverse()) for run in ring[::-1]]]
+        ways = [[*ring], other_way(ring)]
         places = [
             (way, leg, float(at))
             for way in ways
@@ -220,21 +222,39 @@ class Driver:
                     return begun
         return None
 
+    def _opened(self, ring: Sequence[Run]) -> tuple[Run | None, list[Run]] | None:
+        """Begin the drive on a ring, where it has room for all of the rig; as `_begun`."""
+        for leg, run in enumerate(ring):
+            at = self._first_stand(run.line)
+            if at is not None:
+                begun = self._begun_at([*ring], leg, at, self._axle(_pose(run.line, at)), None)
+                if begun is not None:
+                    return begun
+        return None
+
     def _begun_at(
-        self, ring: list[Run], leg: int, at: float, end: FloatArray, bend: Bend
+        self, ring: list[Run], leg: int, at: float, end: FloatArray, bend: Bend | None
     ) -> tuple[Run | None, list[Run]] | None:
-        """Turn onto a leg of a ring at a place, where the axle comes to a pose; as `_begun`."""
-        start = self._start()
-        assert start is not None
-        found = self._way(start, end, bend=bend)
-        if found is None:
-            return None
+        """Turn onto a leg of a ring at a place, where the axle comes to a pose; as `_begun`.
+
+        No ``bend``: the drive begins there.
+        """
+        found = None
+        if bend is not None:
+            start = self._start()
+            assert start is not None
+            found = self._way(start, end, bend=bend)
+            if found is None:
+                return None
         run = ring[leg]
         whole = ops.substring(run.line, at, run.line.length)
         fit = self.fitting(whole)
         if not fit or fit[0].coords[0] != whole.coords[0]:
             return None
-        self._take(0.0, *found)
+        if found is None:
+            self.trailing = np.full(len(self.rig.behind), end[2])
+        else:
+            self._take(0.0, *found)
         self._work(replace(run, line=fit[0]))
         for stretch in fit[1:]:
             self._reach(replace(run, line=stretch))
@@ -285,6 +305,14 @@ class Driver:
         last = self.passes[-1].line
         return self._axle(_pose(last, last.length - cut_m))
 
+    def _trailing_at(self, cut_m: float) -> FloatArray:
+        """How the units behind the tool head when the last run ends so much sooner."""
+        if cut_m <= 0 or not self.passes or not self.rig.behind:
+            return self.trailing
+        line = self.passes[-1].line
+        begun = ops.substring(line, 0.0, line.length - cut_m)
+        return self.rig.places(self._along(begun), self.trailing_before)[1]
+
     def _in_ring(self, run: Run) -> bool:
         """Whether what was driven last is of the same ring."""
         return run.ring is not None and bool(self.passes) and self.passes[-1].ring == run.ring
@@ -310,7 +338,7 @@ class Driver:
 
     def _along(self, line: shapely.LineString) -> Way:
         """The tool's axle along a run."""
-        fine = shapely.segmentize(line, _STEP_M)
+        fine = shapely.segmentize(line, self.rig.step_m)
         xy = np.asarray(fine.coords)
         step = np.diff(xy, axis=0)
         length = np.hypot(*step.T)
@@ -324,9 +352,7 @@ class Driver:
     def _reach(self, run: Run) -> None:
         """Turn from the last run to the next."""
         if self._start() is None:
-            begin = _pose(run.line, 0.0)
-            self.trailing = np.full(len(self.rig.behind), begin[2])
-            self._work(run)
+            self._begin(run)
             return
         found = self._cut_turn(run)
         if found is None:
@@ -339,6 +365,27 @@ class Driver:
         self._take(first, ways, left)
         end = run.line.length
         self._work(replace(run, line=ops.substring(run.line, second, end) if second else run.line))
+
+    def _begin(self, run: Run) -> None:
+        """Begin the drive where all of the rig has room, what trails behind it too."""
+        at = self._first_stand(run.line)
+        if at is None:
+            self.missed.append(run)
+        else:
+            self.trailing = np.full(len(self.rig.behind), _pose(run.line, at)[2])
+            self._work(replace(run, line=ops.substring(run.line, at, run.line.length)))
+            if at >= _SHORT * self.rig.width_m:
+                self.missed.append(replace(run, line=ops.substring(run.line, 0.0, at)))
+        self.stuck_at = len(self.missed)
+
+    def _first_stand(self, line: shapely.LineString) -> float | None:
+        """How far along a run all of the rig first has room, in line."""
+        least = _SHORT * self.rig.width_m
+        places = np.arange(0.0, max(line.length - least, 0.0) + 1e-6, _BEGIN_STEP_M)
+        stands = self.fence.stands(
+            self.rig, np.array([self._axle(_pose(line, float(at))) for at in places])
+        )
+        return float(places[np.argmax(stands)]) if stands.any() else None
 
     def _give_up_last(self) -> None:
         """Leave out the last run, from whose end nothing can be reached."""
@@ -363,19 +410,24 @@ class Driver:
         for run in tried:
             if self.dropped > most_dropped:
                 return
-            found = len(self.passes)
-            for line in (run.line, run.line.reverse()):
-                self.stuck_at = len(self.missed)
-                self._reach(replace(run, line=line))
-                if len(self.passes) > found:
-                    break
-                self.missed.pop()
-            else:
+            if not any(
+                self._reach_some(replace(run, line=x)) for x in (run.line, run.line.reverse())
+            ):
                 if later:
                     self.missed.append(run)
                 else:
                     self.dropped += 1
         self.stuck_at = len(self.missed)
+
+    def _reach_some(self, run: Run) -> bool:
+        """Drive what can be reached of a run that may be driven the other way than it was laid."""
+        found = len(self.passes)
+        for stretch in self.fitting(run.line):
+            self.stuck_at, before = len(self.missed), len(self.passes)
+            self._reach(replace(run, line=stretch))
+            if len(self.passes) == before:
+                self.missed.pop()
+        return len(self.passes) > found
 
     def _take(self, cut: float, ways: Sequence[Way], trailing: FloatArray) -> None:
         """Cut the last run, and turn."""
@@ -398,6 +450,7 @@ class Driver:
         )
 
     def _work(self, run: Run) -> None:
+        self.trailing_before = self.trailing
         self.passes.append(PlannedPass(run.kind, run.number, run.line, run.ring, run.block))
         if self.rig.behind:
             self.trailing = self.rig.places(self._along(run.line), self.trailing)[1]
@@ -428,7 +481,8 @@ class Driver:
             if most_m2 < math.inf and self._bare(run, first, second) >= most_m2:
                 too_far.append((first, second))
                 return None
-            return self._way(self._from(first), self._axle(_pose(run.line, second)))
+            end = self._axle(_pose(run.line, second))
+            return self._way(self._from(first), end, self._trailing_at(first))
 
         ahead = partial(self._look_at_cuts, run, most) if most_m2 == math.inf else None
         found = self._least_cut(most, tried, ahead)
@@ -450,7 +504,7 @@ class Driver:
             return None
         for first, second in (pair for k in range(len(_CUTS_M)) for pair in _cuts(k, most)):
             start, end = self._from(first), self._axle(_pose(run.line, second))
-            found = self._way(start, end, fence=self.loose)
+            found = self._way(start, end, self._trailing_at(first), fence=self.loose)
             if found is not None:
                 self.crossings += 1
                 return first, second, *found
@@ -530,7 +584,7 @@ class Driver:
         trailing = self.trailing if trailing is None else trailing
         fence = self.fence if fence is None else fence
         for one in self.candidates.between(start, end, fence, bend):
-            way = drawn(bend, start, as_turns(one), _STEP_M)
+            way = drawn(bend, start, as_turns(one), self.rig.step_m)
             bodies, left = self.rig.places(way, trailing)
             if fence.holds(bodies):
                 return [way], left
@@ -675,7 +729,7 @@ class Driver:
     def _backed(self, way: Way, back_m: float, trailing: FloatArray) -> Way | None:
         """Straight back to where the next run begins."""
         end = np.array([*way.xy[-1], way.heading_rad[-1]])
-        backed = drawn(self.rig.bend, end, [(0.0, -back_m)], _STEP_M)
+        backed = drawn(self.rig.bend, end, [(0.0, -back_m)], self.rig.step_m)
         return backed if self.fence.holds(self.rig.places(backed, trailing)[0]) else None
 
     def _worked(
@@ -710,8 +764,10 @@ class Driver:
             ends = _pose(run.line, min(max(second, 0.0), run.line.length))
             if _askew(begins[2], a[2]) or _askew(ends[2], b[2]):
                 continue
-            way = drawn(gentle, self._axle(begins), [(0.0, max(-first, 0.0)), (bend, 0.0)], _STEP_M)
-            bodies, left = self.rig.places(way, self.trailing)
+            way = drawn(
+                gentle, self._axle(begins), [(0.0, max(-first, 0.0)), (bend, 0.0)], self.rig.step_m
+            )
+            bodies, left = self.rig.places(way, self._trailing_at(first))
             if self.fence.holds(bodies):
                 before = ops.substring(last, 0.0, last.length - max(first, 0.0))
                 arc = shapely.LineString(self.rig.tool_xy(way))
@@ -725,6 +781,11 @@ class Driver:
             return True
         beside = overlaid(shapely.difference, swath(line, self.rig.width_m), self.workable)
         return bool(beside.area < _BARE * self.rig.width_m**2)
+
+
+def other_way(ring: Sequence[Run]) -> list[Run]:
+    """The same ring, driven the other way about."""
+    return [replace(run, line=run.line.reverse()) for run in ring[::-1]]
 
 
 def _merged(taut: FloatArray, near_m: float) -> list[FloatArray]:

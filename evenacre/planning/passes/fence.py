@@ -10,10 +10,8 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import BoolArray, FloatArray, IntArray
 from evenacre.planning.ground import buffered
-from evenacre.planning.passes.rig import Rig
+from evenacre.planning.passes.rig import SWING_M, Rig
 
-# Between the places at which a rig is looked at a corner of it may swing out by so much.
-_SWING_M = 0.03
 _CELL_M = 1.0
 # A body with all of its outline in cells this far inside is inside itself: half a cell's diagonal,
 # and half the way between two points of an outline.
@@ -29,7 +27,7 @@ class Fence:
 
     def __init__(self, ground: BaseGeometry) -> None:
         self.ground = ground
-        self._inside = buffered(ground, -_SWING_M, join_style="mitre")
+        self._inside = buffered(ground, -SWING_M, join_style="mitre")
         shapely.prepare(self._inside)
 
     @cached_property
@@ -109,8 +107,18 @@ class Fence:
             least = self._where(placed).min(axis=1)
             if least.min() < 0:
                 return False
-            doubtful.append(placed[least == 0])
-        return all(len(unsure) == 0 or self._contains(unsure).all() for unsure in doubtful)
+            if (least == 0).any():
+                doubtful.append((placed, least == 0))
+        return all(self._contains(p[unsure]).all() for p, unsure in doubtful) and all(
+            self._contains_between(placed, unsure) for placed, unsure in doubtful
+        )
+
+    def _contains_between(self, placed: np.ndarray, unsure: BoolArray) -> bool:
+        """Whether a body is inside from each place to the next: a post may stand in between."""
+        some = unsure[:-1] | unsure[1:]
+        z = np.concatenate([placed[:-1][some], placed[1:][some]], axis=1)
+        moved = shapely.convex_hull(shapely.multipoints(np.stack([z.real, z.imag], axis=-1)))
+        return bool(shapely.contains(self._inside, moved).all())
 
     def _contains(self, placed: np.ndarray) -> BoolArray:
         """Whether each of some outlines (n, p) is inside."""

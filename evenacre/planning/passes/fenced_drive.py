@@ -18,7 +18,7 @@ from evenacre.planning.ground import buffered, whole_of
 from evenacre.planning.passes.bends import drawn, ways_between
 from evenacre.planning.passes.blocks import block_by_block
 from evenacre.planning.passes.crossing import Crossing, across
-from evenacre.planning.passes.driver import Driver, Run
+from evenacre.planning.passes.driver import Driver, Run, other_way
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.gates import heading_out
 from evenacre.planning.passes.layout import inside_rounds
@@ -99,11 +99,13 @@ def fenced_drive(
     # From one part of the ground to another there may be no way but over what is not worked.
     loose = Fence(boundary) if len(shapely.get_parts(free)) > 1 else None
 
-    def driven(gate: FloatArray | None) -> Driver:
+    def driven(gate: FloatArray | None, *, about: bool = False) -> Driver:
         driver = Driver(rig, Fence(free), workable if beside else None, loose)
         if gate is not None and not driver.enter(gate):
             return driver
         rings = _rings(_headland(legs, driver, ground))
+        if about:
+            rings = [other_way(ring) for ring in rings]
         last = drive.headland == "last"
         if not last:
             for ring in rings:
@@ -131,6 +133,11 @@ def fenced_drive(
 
     driver = driven(gate)
     findings = [*line_smoothed(inside.smoothed_m)]
+    if gate is None and driver.dropped:
+        # Round the other way the first run may end where there is room to turn.
+        other = driven(None, about=True)
+        if _worked_m(other) > _worked_m(driver):
+            driver = other
     if gate is not None and (driver.dropped or not driver.passes):
         # Begun elsewhere it may come to more.
         other = driven(None)
@@ -173,6 +180,10 @@ def _through(
 
 def _rings(runs: Sequence[Run]) -> list[list[Run]]:
     return [list(legs) for _, legs in groupby(runs, key=lambda run: run.ring)]
+
+
+def _worked_m(driver: Driver) -> float:
+    return float(sum(run.line.length for run in driver.passes))
 
 
 def _headland(legs: Sequence[PlannedPass], driver: Driver, ground: BaseGeometry) -> list[Run]:

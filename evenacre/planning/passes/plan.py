@@ -172,7 +172,11 @@ def _accounted(
     work_m = float(sum(p.line.length for p in passes))
     turn_m = float(sum(turn.line.length for turn in turns))
     backs = [turn.backs_m for turn in turns if turn.backs_m]
-    findings = [] if passes else [Finding.warning("tool_does_not_fit")]
+    findings = []
+    if not passes:
+        findings.append(
+            Finding.warning("no_room_inside_fence" if field.fenced else "tool_does_not_fit")
+        )
     if any(p.kind == "middle" for p in passes):
         findings.append(Finding.warning("narrower_than_tool", outside_m2=areas["outside_m2"]))
     if passes and (missed := 1.0 - areas["covered_m2"] / workable.area) > 0.001:

@@ -35,6 +35,10 @@ _OUTLINE_M = 1.5
 # Steering from straight to full lock takes a tractor alone so many metres.
 _STEER_M = 2.0
 _STEP_M = 0.5
+# Between the places at which a rig is looked at a corner of it may swing out by so much; they are
+# at most so far apart.
+SWING_M = 0.03
+_LOOK_M = 0.75
 _FINE_M = 0.05
 # Where corners are looked at roughly: at so many places of a bend, of bends that turn by so much
 # and what lies between them, and at these shares of a straight.
@@ -106,6 +110,21 @@ class Rig:
             self.bend,
             *(_bend(replace(self, radius_m=w * self.radius_m), c) for w, c in _GENTLER),
         )
+
+    @cached_property
+    def step_m(self) -> float:
+        """So far apart the rig is looked at along a way of the tool's axle.
+
+        No farther than that its nose and the ends of its tool swing out by `SWING_M` between.
+        """
+        askew = _ASKEW_RAD if self.tow else 0.0
+        if self.tow:
+            askew = min(askew, math.asin(min(self.tow[-1].hitch_to_axle_m / self.radius_m, 1.0)))
+        axle_m = self.radius_m * math.cos(askew)
+        nose_m = math.hypot(self.radius_m + self.tractor_width_m / 2, self.tractor_length_m)
+        tool_m = math.hypot(axle_m + self.width_m / 2, self.tool_behind_m + _FRAME_M)
+        # The arc of a step rises above its chord by the square of half its angle, times radius / 2.
+        return min(_LOOK_M, axle_m * 2.0 * math.sqrt(2.0 * SWING_M / max(nose_m, tool_m)))
 
     @cached_property
     def swing_m(self) -> float:

@@ -426,6 +426,10 @@ SENTENCES = {
         "The tool does not fit into the field anywhere, not even with less than half of "
         "it beside the ground: there is nothing to drive."
     ),
+    "no_room_inside_fence": mark(
+        "Drill and tractor have no room to drive anywhere inside the fence: there is "
+        "nothing to drive. Without the fence the drill may stick out over the boundary."
+    ),
     "ground_out_of_reach": mark(
         "The tool does not reach {share:.1%} of the workable ground ({places} places of "
         "note) without leaving it: sharp corners, places narrower than the tool, or no "

@@ -197,8 +197,10 @@ class _Drill:
         sigma = float(np.sqrt(2.0) * np.hypot(_error(backed), _error(facing)) / 4)
         sure = float(stdtrit(places - 2, 0.999)) * sigma
         if abs(value) < max(sure, _LEAST_LEFT_M):
-            # As it would be of steering that keeps the antenna, not the tool, on even lines.
-            return Measured("left", "m", why_not="even", sigma=sigma, places=places, told=told)
+            # As it would be of steering that keeps the antenna, not the tool, on even lines. Passes
+            # that lie scattered are not even: they tell of nothing.
+            why = "uneven" if sigma > _UNEVEN_M / 4 else "even"
+            return Measured("left", "m", why_not=why, sigma=sigma, places=places, told=told)
         off = abs(value - (told or 0.0))
         return Measured(
             "left",

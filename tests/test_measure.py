@@ -11,6 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from hidden_settings import Rig, Simulated, Work, simulate
+from simulated_jobs import Receiver
+from simulated_jobs import simulate as simulate_receiver
 from typer.testing import CliRunner
 
 import evenacre as ev
@@ -55,6 +57,12 @@ def test_the_tool_is_found_where_it_rides(rig: Rig, work: Work) -> None:
         assert left.value == pytest.approx(rig.left_m, abs=0.02)
     else:
         assert (left.value, left.used) == (None, False)
+
+
+def test_passes_that_lie_scattered_are_not_said_to_be_even() -> None:
+    job = simulate_receiver(3, Receiver(wander_m=1.5, white_m=0.03), length_m=150.0, passes=14)
+    left = measure_operation(job.operation).of("left")
+    assert left.why_not == "uneven"
 
 
 def test_tool_and_delay_are_one_sum_at_one_speed() -> None:

@@ -23,6 +23,8 @@ from evenacre.io.common.receiver_words import receiver_said
 from evenacre.io.logs.read_tracks import read_tracks
 from evenacre.model import Field, Operation, Settings, Track
 from evenacre.model.receiver import Receiver as Judged
+from evenacre.reports.sentences.audit import card
+from evenacre.units.display import unit_system
 
 SHARED = Path(__file__).resolve().parents[2] / "shared" / "data"
 STEERED = Driver(steered=True)
@@ -42,7 +44,7 @@ def judged(operation: Operation) -> Judged:
 
 def bare(operation: Operation) -> Operation:
     """The same log, of which nothing but positions is left."""
-    tracks = tuple(replace(t, working=None) for t in operation.tracks)
+    tracks = tuple(replace(t, working=None, rates={}) for t in operation.tracks)
     return replace(operation, tracks=tracks)
 
 
@@ -255,6 +257,32 @@ def test_a_phones_log_lists_no_place_and_knows_the_ground_driven() -> None:
     by_speed = audit_operation(bare(made.operation)).driven_90_m2
     assert by_speed is not None
     assert by_speed[0] < true_m2 < by_speed[1] < 1.3 * by_speed[0]
+
+
+@pytest.mark.parametrize("family", ["2 cm", "1.5 m"])
+def test_turns_that_nothing_tells_from_work_are_in_every_interval(family: str) -> None:
+    made = simulate(5, FAMILIES[family], length_m=150.0, passes=12)
+    result = audit_operation(bare(made.operation))
+    drawn = audit_operation(made.operation)
+    truth = {
+        "covered_area_m2": made.covered_m2,
+        "skip_area_m2": made.missed_m2,
+        "overlap_area_m2": made.overlap_m2,
+        "excess_area_m2": made.excess_m2,
+        "outside_area_m2": made.outside_m2,
+        "swept_area_m2": shapely.area(made.passes).sum(),
+    }
+    assert result.swept_area_m2 > 1.03 * truth["swept_area_m2"]  # turns count as work
+    for key, true_m2 in truth.items():
+        low_m2, high_m2 = result.interval_90[key]
+        assert low_m2 <= true_m2 <= high_m2, key
+    (put,) = result.products
+    logged = drawn.products[0].logged_kg
+    for key, kg in (("logged_kg", logged), ("applied_in_field_kg", made.applied_in_field_kg)):
+        low_kg, high_kg = put.interval_90[key]
+        assert low_kg <= kg <= high_kg, key
+    said = card(result, unit_system("metric"))
+    assert "Turns with the tool up may be among it" in " ".join(text for _, text in said.lines[:4])
 
 
 def test_ground_far_wider_than_the_tool_is_told_by_a_phone() -> None:

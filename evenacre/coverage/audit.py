@@ -24,6 +24,7 @@ from evenacre.coverage.shapes import Shapes, shaped
 from evenacre.coverage.skips import NARROWEST_M, find_skips
 from evenacre.coverage.uncertainty.area_draws import interval_90
 from evenacre.coverage.uncertainty.chances import bare_chances
+from evenacre.coverage.uncertainty.driven import by_speed_90_kg, by_speed_90_m2
 from evenacre.coverage.uncertainty.mass_draws import with_intervals
 from evenacre.coverage.work import Work
 from evenacre.geo.overlay import common
@@ -138,6 +139,10 @@ def _audited(operation: Operation, say: Callable[[str], None]) -> AuditResult:
     if intervals and not work.tells_places:
         intervals = untold_90_m2(intervals, areas["workable_area_m2"])
         products = tuple(replace(p, interval_90=untold_90_kg(p.interval_90)) for p in products)
+    driven = work.driven_90_m2(areas, land)
+    if intervals and work.by_speed and driven is not None:
+        intervals = by_speed_90_m2(intervals, driven)
+        products = tuple(by_speed_90_kg(p, areas["swept_area_m2"], driven) for p in products)
     return AuditResult(
         field=operation.field.name,
         operation=operation.name,
@@ -162,7 +167,7 @@ def _audited(operation: Operation, say: Callable[[str], None]) -> AuditResult:
         sources=tuple(t.source for t in tracks),
         tells_places=work.tells_places,
         receiver=work.receiver,
-        driven_90_m2=work.driven_90_m2(areas, land),
+        driven_90_m2=driven,
         findings=collect_findings(operation, work.doubts(), work.findings(), land, frame),
         drive=work.record(),
         totals=work.totals(),

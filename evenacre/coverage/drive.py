@@ -219,9 +219,14 @@ class Drive:
             return dict.fromkeys(KINDS, np.inf)
         return least_widths_m(self.receiver, self._implement.width_m, min_width_m)
 
+    @property
+    def by_speed(self) -> bool:
+        """Whether nothing but the speed tells of work."""
+        return self._legs.by_speed
+
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float]:
         """90 % interval of the ground driven with the tool down, laps counted again."""
-        excess, by_speed = self.receiver.way_excess, self._legs.by_speed
+        excess, by_speed = self.receiver.way_excess, self.by_speed
         sigma_m2 = driven_sigma_m2(self._steps, self._number, self._implement, self.error, excess)
         brim_m2 = land.boundary.length * 2 * self.receiver.pass_m if land.given else np.inf
         return driven_90_m2(areas, sigma_m2, by_speed=by_speed, brim_m2=brim_m2)

@@ -381,6 +381,11 @@ class Shapes:
     def draws(self, cover: Cover, land: PlaneField, headland: BaseGeometry) -> None:
         """How the edges were found is not told, so neither is how far they may be off."""
 
+    @property
+    def by_speed(self) -> bool:
+        """Never: shapes are of worked ground."""
+        return False
+
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> None:
         """What was driven is not told."""
 

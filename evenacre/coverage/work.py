@@ -98,6 +98,10 @@ class Work(Protocol):
     ) -> tuple[AreaDraws, Sequence[Laid]] | None:
         """Areas as they may truly be, and where edges then lie; None where that is not told."""
 
+    @property
+    def by_speed(self) -> bool:
+        """Whether nothing but the speed tells of work."""
+
     def driven_90_m2(self, areas: dict[str, float], land: PlaneField) -> tuple[float, float] | None:
         """90 % interval of the ground driven with the tool down; None where that is not told."""
 

@@ -197,8 +197,10 @@ class _Drill:
         sigma = float(np.sqrt(2.0) * np.hypot(_error(backed), _error(facing)) / 4)
         sure = float(stdtrit(places - 2, 0.999)) * sigma
         if abs(value) < max(sure, _LEAST_LEFT_M):
-            # As it would be of steering that keeps the antenna, not the tool, on even lines.
-            return Measured("left", "m", why_not="even", sigma=sigma, places=places, told=told)
+            # As it would be of steering that keeps the antenna, not the tool, on even lines. Passes
+            # that tell of no width (their sigma is larger by the square root of 2) are not even.
+            why = "uneven" if np.sqrt(2.0) * sigma > _UNEVEN_M else "even"
+            return Measured("left", "m", why_not=why, sigma=sigma, places=places, told=told)
         off = abs(value - (told or 0.0))
         return Measured(
             "left",

@@ -316,7 +316,7 @@ def _single(work: LoggedWork) -> BoolArray | None:
     if silent:
         work.about.warn(
             tr(
-                "{sections} no logged state and counts as on while any other is.",
+                "{sections} no logged state: taken to be on while any other is.",
                 sections=trn("{count:,} section has", "{count:,} sections have", len(silent)),
             )
         )

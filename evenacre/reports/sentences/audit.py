@@ -27,6 +27,8 @@ from evenacre.reports.sentences.fix_list import (
 from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
+# Where nothing but the speed tells of work, all that follows from it is in doubt.
+_GUESSED = "work_from_speed"
 _MOST_LINES = 6
 FIRST = (
     "machines_mixed",
@@ -81,24 +83,24 @@ def card(
     r, loads = result, tuple(loads)
     doubts = (f for f in r.findings if f.code in FIRST and f.severity == "warning")
     lines = [("doubt", sentence(finding)) for finding in doubts]
+    guessed = [f for f in r.findings if f.code == _GUESSED]
+    lines += [("doubt", sentence(finding)) for finding in guessed]
     if r.tells_places:
         headline = _covered(r, units)
         lines += [
             ("missed", _truly(_missed(r, units), r, "skip_area_m2", units)),
             ("double", _truly(_double(r, units, currency), r, "overlap_area_m2", units)),
         ]
-        lines += [("product", _product(p, units)) for p in r.products]
+        lines += [("product", _product(p, r, units)) for p in r.products]
     else:
         headline = driven(r, units)
         lines += [_missed_far(r, units), ("work", _hours(r))]
-        guessed = (f for f in r.findings if f.code == "work_from_speed")
-        lines += [("work", sentence(finding)) for finding in guessed]
         lines += [("product", _product_driven(p, r, loads, units)) for p in r.products]
     if disagreement := disagreement_sentence(loads):
         lines.append(("scale", disagreement))
     outside_m2 = r.outside_area_m2 if r.boundary_given and r.tells_places else 0.0
     if outside_m2 > _WORTH_SAYING * r.boundary_area_m2:
-        lines.append(("outside", _outside(r, units)))
+        lines.append(("outside", _truly(_outside(r, units), r, "outside_area_m2", units)))
     lines += [("setback", text) for text in _setbacks(r, units)]
     lines.append(("log", records_sentence(r, units)))
     return Card(headline, tuple((kind, text) for kind, text in lines if text))
@@ -307,7 +309,8 @@ def _kinds(listed: gpd.GeoDataFrame) -> tuple[BoolArray, ...]:
 def _truly(said: str, r: AuditResult, key: str, units: UnitSystem) -> str:
     """Add where a figure truly lies, if that is not where the map has it."""
     ends, drawn = r.interval_90.get(key), getattr(r, key)
-    if ends is None or ends[0] <= drawn <= ends[1]:
+    guessed = any(f.code == _GUESSED for f in r.findings)
+    if ends is None or (ends[0] <= drawn <= ends[1] and not guessed):
         return said
     there = figures.between(*ends, units)
     return tr(
@@ -365,7 +368,7 @@ def _product_driven(
                 rate=rate,
             )
     if p.source == "target" or not r.swept_area_m2:
-        return _product(p, units)
+        return _product(p, r, units)
     rate = units.rate.text(p.logged_kg / r.swept_area_m2)
     return tr(
         "{mass} of {product} logged: {rate} on the ground driven.",
@@ -404,10 +407,16 @@ def amount_known(p: ProductResult) -> bool:
     return p.source != "target" or p.target_kg_per_m2 is not None
 
 
-def _product(p: ProductResult, units: UnitSystem) -> str:
+def _product(p: ProductResult, r: AuditResult, units: UnitSystem) -> str:
     if not amount_known(p):
         return tr(
             "How much {product} was put down is not known: no rate is logged, and none was given.",
+            product=p.product,
+        )
+    if p.interval_90 and any(f.code == _GUESSED for f in r.findings):
+        return tr(
+            "{masses} of {product} put down: how much depends on which turns were work.",
+            masses=figures.mass_between(*p.interval_90["logged_kg"], units),
             product=p.product,
         )
     text = tr(

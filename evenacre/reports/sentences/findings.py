@@ -287,7 +287,9 @@ SENTENCES = {
     "work_from_speed": mark(
         "Work was inferred: the log has no work state, width, rate or flow that is ever "
         "off, so every record at a steady speed counts as work, but not turns so tight "
-        "that the inner openers would run backward."
+        "that the inner openers would run backward. Turns with the tool up may be among it: "
+        "at least as much was missed as is told, and at most as much doubled and put down. "
+        "Log when the tool is down."
     ),
     "partial_width": mark(
         "{source}: {records:,} records have less than the full width; the log does not "

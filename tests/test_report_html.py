@@ -256,7 +256,9 @@ def test_the_printed_map_shows_the_whole_field(visit: Any, plain: str, width: in
     seen = spot()
     tab.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     tab.emulate_media(media="print")
-    assert tab.locator("details:not([open])").count() == 0
+    (left,) = tab.locator("details:not([open])").all()
+    assert left.locator("tbody tr").count() == 31
+    assert left.locator(".left-folded").is_visible()
     frame = tab.locator("#op1 .map-frame").bounding_box()
     field = tab.locator("path.boundary").first.bounding_box()
     # 96 pixels are an inch.

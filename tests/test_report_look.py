@@ -199,6 +199,38 @@ def test_tables_fit_a_desktop(open_page: Any, language: str) -> None:
     assert [one for one in found if one[1] > 0] == []
 
 
+BROKEN = """() => {
+  for (const fold of document.querySelectorAll("details")) fold.open = true;
+  const broken = [], range = document.createRange();
+  let looked = 0;
+  for (const part of document.querySelectorAll(".table :is(th, td), .legend label:not([hidden])")) {
+    const walker = document.createTreeWalker(part, NodeFilter.SHOW_TEXT);
+    while (walker.nextNode())
+      for (const { 0: word, index } of walker.currentNode.textContent.matchAll(/[^\\s/-]{2,20}/g)) {
+        range.setStart(walker.currentNode, index);
+        range.setEnd(walker.currentNode, index + word.length);
+        const lines = new Set([...range.getClientRects()].map((line) => Math.round(line.top)));
+        looked += 1;
+        if (lines.size > 1) broken.push(`${word} in ${part.textContent.trim().slice(0, 60)}`);
+      }
+  }
+  const wide = [...document.querySelectorAll("table")].map(
+    (e) => [e.parentElement.getAttribute("aria-label"), e.scrollWidth - document.body.clientWidth]);
+  return { broken, looked, wide: wide.filter(([, over]) => over > 0) };
+}"""
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_word_is_broken_on_paper(open_page: Any, language: str) -> None:
+    """At the width that the margins leave of A4, and the little more of Letter."""
+    with spoken(language):
+        tab = open_page(report(), width=703)
+    tab.emulate_media(media="print")
+    found = tab.evaluate(BROKEN)
+    assert found["looked"] > 300
+    assert (found["broken"], found["wide"]) == ([], [])
+
+
 @pytest.mark.parametrize("table", [LOADS, BALANCES], ids=["loads", "balance"])
 def test_loads_fit_a_phone(open_page: Any, plain: str, table: Table) -> None:
     head = tuple(column.heading(Display(US)) for column in table.of("page"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 
+from evenacre.language import tr
 from evenacre.reports.maps.interactive import script_json
 from evenacre.reports.pages.frame import page
 from evenacre.reports.quantities import Display
@@ -17,7 +18,7 @@ def method_page(method: Method, display: Display, *, farm: str) -> str:
     return page(
         "method.html.j2",
         title=farm,
-        about="",
+        about=tr("How it was worked out"),
         inputs=(),
         command=shlex.join(("evenacre", *method.command)) if method.command else "",
         tables=method_tables(method, display),

@@ -55,9 +55,11 @@
   });
 
   let folds = [];
+  const most = 30; // rows of a folded table that paper has; longer ones are for the screen and the files
+  const long = (fold) => fold.querySelector(":scope > .table tbody")?.rows.length > most;
 
   window.addEventListener("beforeprint", () => {
-    folds = [...document.querySelectorAll("details:not([open], #compare)")];
+    folds = [...document.querySelectorAll("details:not([open], #compare)")].filter((fold) => !long(fold));
     for (const fold of folds) fold.open = true;
     evenacre.onPaper();
   });

@@ -27,7 +27,6 @@ _WINDOW = {
     WindowVerdict.MISSED: mark_of("window", "missed"),
     WindowVerdict.UNDATED: mark_of("window", "day not known"),
 }
-_MORE = mark("{more} more are in the table.")
 _NO_ROOM = mark("to be seeded, but not planned")
 
 

@@ -168,6 +168,16 @@ def test_ready_paddocks_stay_open_as_long_as_after_the_herd(farm):
     assert window.closed_by is Rule.CLOSE
 
 
+@pytest.mark.parametrize("hours", [1.25, 2.5])
+def test_the_cart_is_filled_no_sooner_than_the_first_day(farm, hours):
+    """However full that day is."""
+    told = ('ready = ["P1", "P2", "P3"]', "first_day = 2026-08-20", 'load = "150 lb"')
+    season = loaded(farm, swap={**NO_HERD, **seeding(*told, f'hours = "{hours} h"')})
+    plan = plan_interseeding(season.grazing, season.seeding, time_zone=season.time_zone)
+    assert plan.fills
+    assert min(fill.day for fill in plan.fills) >= season.seeding.first_day
+
+
 def test_ready_without_a_first_day_is_ready_today(farm, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1787270400")  # 2026-08-21T00:00Z: the 20th in Chicago
     season = loaded(farm, swap={**NO_HERD, **seeding('ready = ["P1"]')})

@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.model import Field, Implement, TowedUnit
-from evenacre.planning.passes.bends import drawn
+from evenacre.planning.passes.bends import drawn, ways_between
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.order import in_order, least_turning, turn_costs
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
@@ -235,6 +235,24 @@ def test_a_bend_of_hardly_anything_comes_where_it_is_said_to(tool: Implement) ->
         said = complex(bend.leads(np.array([turned]))[0])
         there = drawn(bend, np.zeros(3), [(float(turned), 0.0)], 0.05).xy[-1]
         assert abs(said - complex(*there)) < 0.02
+
+
+def test_a_way_to_a_run_straight_ahead_ends_where_that_run_begins() -> None:
+    """As near to straight as rounding leaves it, where a bend of hardly anything is no shorter."""
+    between = Implement(6.1, tow=(TowedUnit(4.3, 1.2), TowedUnit(4.6)), tool_behind_m=0.6)
+    rig = rig_of(Drive(between.width_m, implement=between), towed=True)
+    ends = [
+        np.array([ahead, aside, turned])
+        for ahead in (3.0, 12.15, 45.0)
+        for aside in (0.0, 3e-9, 2e-7, -2e-6)
+        for turned in (0.0, -2e-10, 4e-7)
+    ]
+    for bend, end in itertools.product(rig.bends, ends):
+        ways = ways_between(bend, np.zeros(3), end, backs=True)
+        assert ways
+        for way in ways:
+            place = drawn(bend, np.zeros(3), way, 0.05).xy[-1]
+            assert math.dist(place, end[:2]) < 0.05
 
 
 def test_what_is_covered_is_what_an_audit_finds() -> None:

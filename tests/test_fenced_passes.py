@@ -25,6 +25,7 @@ from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.rig import rig_of
 from evenacre.planning.passes.turning import on_circles
 from evenacre.planning.passes.turns import poses, shortest_turns
+from evenacre.reports.sentences.findings import sentence
 
 CART = Implement(
     9.144,
@@ -218,6 +219,17 @@ def test_a_post_between_two_places_is_not_driven_through() -> None:
     places = np.array([[3.0, 0.0], [7.0, 0.0]])
     assert fence.holds_each([(outline, places, np.zeros(2))]).all()
     assert not fence.holds([(outline, places, np.zeros(2))])
+
+
+def test_a_fence_of_separate_parts_is_told_with_what_to_do() -> None:
+    """Two squares with a lane between them that is not in the fence."""
+    two = shapely.union_all([shapely.box(0, 0, 60, 60), shapely.box(80, 0, 120, 40)])
+    plan = plan_passes(fenced(two), Drive(ONE.width_m, implement=ONE))
+    (told,) = (f for f in plan.findings if f.code == "parts_not_driven")
+    assert (told.values["parts"], told.values["bare"]) == (2, 1)
+    assert "Give each part as a field of its own" in sentence(told)
+    alone = plan_passes(fenced(shapely.box(0, 0, 60, 60)), Drive(ONE.width_m, implement=ONE))
+    assert "parts_not_driven" not in {f.code for f in alone.findings}
 
 
 def test_a_strip_between_fences_narrower_than_the_drill_is_told_as_that() -> None:

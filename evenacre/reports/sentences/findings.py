@@ -466,6 +466,10 @@ SENTENCES = {
         "again: {runs}. Their ground is left out. A shorter or narrower rig may come to "
         "more of it; where the fence can be opened, draw the boundary further out."
     ),
+    "parts_not_driven": mark(
+        "The fence holds separate parts ({parts}), and nothing drives from one to another "
+        "inside it. Parts with no run planned: {bare}. Give each part as a field of its own."
+    ),
     "radius_too_wide": mark(
         "With a turn radius of {radius_m:length}, runs cannot be reached inside the fence "
         "(how many: {runs}). The widest that would do is {most_m:length}."

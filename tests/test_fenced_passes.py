@@ -267,6 +267,15 @@ def test_a_way_to_a_run_straight_ahead_ends_where_that_run_begins() -> None:
             assert math.dist(place, end[:2]) < 0.05
 
 
+@pytest.mark.parametrize("end", [(0.0, 0.0, 0.0), (4e-4, 0.0, 0.0), (0.0, 0.0, 3e-8)])
+def test_a_way_of_no_length_is_a_line_too(end: tuple[float, float, float]) -> None:
+    """A run may begin right where the one before it ends."""
+    rig = rig_of(Drive(ONE.width_m, implement=ONE), towed=True)
+    for way in ways_between(rig.bend, np.zeros(3), np.array(end), backs=True)[:1]:
+        line = shapely.LineString(drawn(rig.bend, np.zeros(3), way, 0.05).xy)
+        assert line.length == pytest.approx(0.0, abs=1e-3)
+
+
 def test_what_is_covered_is_what_an_audit_finds() -> None:
     field = fenced(odd_field(3))
     plan = plan_passes(field, Drive(CART.width_m, implement=CART))

@@ -339,6 +339,8 @@ def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], ste
             headings.append(np.full(count, heading))
             bent.append(np.zeros(count))
             place = complex(places[-1][-1])
+    if len(places) == 1:  # a way of no length is a line too
+        places, headings, bent = 2 * places, 2 * headings, 2 * bent
     z = np.concatenate(places)
     length = float(np.abs(np.diff(z)).sum())
     return Way(

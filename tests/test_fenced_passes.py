@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.coverage.audit import audit_operation
 from evenacre.model import Field, Implement, TowedUnit
-from evenacre.planning.passes.bends import drawn
+from evenacre.planning.passes.bends import drawn, ways_between
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.order import in_order, least_turning, turn_costs
 from evenacre.planning.passes.pass_types import Drive, PassPlan, PlannedPass
@@ -25,6 +25,7 @@ from evenacre.planning.passes.plan import plan_passes
 from evenacre.planning.passes.rig import rig_of
 from evenacre.planning.passes.turning import on_circles
 from evenacre.planning.passes.turns import poses, shortest_turns
+from evenacre.reports.sentences.findings import sentence
 
 CART = Implement(
     9.144,
@@ -220,6 +221,17 @@ def test_a_post_between_two_places_is_not_driven_through() -> None:
     assert not fence.holds([(outline, places, np.zeros(2))])
 
 
+def test_a_fence_of_separate_parts_is_told_with_what_to_do() -> None:
+    """Two squares with a lane between them that is not in the fence."""
+    two = shapely.union_all([shapely.box(0, 0, 60, 60), shapely.box(80, 0, 120, 40)])
+    plan = plan_passes(fenced(two), Drive(ONE.width_m, implement=ONE))
+    (told,) = (f for f in plan.findings if f.code == "parts_not_driven")
+    assert (told.values["parts"], told.values["bare"]) == (2, 1)
+    assert "Give each part as a field of its own" in sentence(told)
+    alone = plan_passes(fenced(shapely.box(0, 0, 60, 60)), Drive(ONE.width_m, implement=ONE))
+    assert "parts_not_driven" not in {f.code for f in alone.findings}
+
+
 def test_a_strip_between_fences_narrower_than_the_drill_is_told_as_that() -> None:
     plan = plan_passes(fenced(shapely.box(0, 0, 120, 5)), Drive(ONE.width_m, implement=ONE))
     assert not plan.passes
@@ -235,6 +247,33 @@ def test_a_bend_of_hardly_anything_comes_where_it_is_said_to(tool: Implement) ->
         said = complex(bend.leads(np.array([turned]))[0])
         there = drawn(bend, np.zeros(3), [(float(turned), 0.0)], 0.05).xy[-1]
         assert abs(said - complex(*there)) < 0.02
+
+
+def test_a_way_to_a_run_straight_ahead_ends_where_that_run_begins() -> None:
+    """As near to straight as rounding leaves it, where a bend of hardly anything is no shorter."""
+    between = Implement(6.1, tow=(TowedUnit(4.3, 1.2), TowedUnit(4.6)), tool_behind_m=0.6)
+    rig = rig_of(Drive(between.width_m, implement=between), towed=True)
+    ends = [
+        np.array([ahead, aside, turned])
+        for ahead in (3.0, 12.15, 45.0)
+        for aside in (0.0, 3e-9, 2e-7, -2e-6)
+        for turned in (0.0, -2e-10, 4e-7)
+    ]
+    for bend, end in itertools.product(rig.bends, ends):
+        ways = ways_between(bend, np.zeros(3), end, backs=True)
+        assert ways
+        for way in ways:
+            place = drawn(bend, np.zeros(3), way, 0.05).xy[-1]
+            assert math.dist(place, end[:2]) < 0.05
+
+
+@pytest.mark.parametrize("end", [(0.0, 0.0, 0.0), (4e-4, 0.0, 0.0), (0.0, 0.0, 3e-8)])
+def test_a_way_of_no_length_is_a_line_too(end: tuple[float, float, float]) -> None:
+    """A run may begin right where the one before it ends."""
+    rig = rig_of(Drive(ONE.width_m, implement=ONE), towed=True)
+    for way in ways_between(rig.bend, np.zeros(3), np.array(end), backs=True)[:1]:
+        line = shapely.LineString(drawn(rig.bend, np.zeros(3), way, 0.05).xy)
+        assert line.length == pytest.approx(0.0, abs=1e-3)
 
 
 def test_what_is_covered_is_what_an_audit_finds() -> None:

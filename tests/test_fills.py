@@ -324,3 +324,17 @@ def test_what_is_filled_is_what_is_sown_and_the_clock_keeps_to_the_day(block: in
                     today[0].start_s <= f.start_s <= today[-1].end_s - p.refill_s + 0.01
                     for f in filled
                 )
+
+
+def test_the_cart_is_not_filled_before_the_season_begins() -> None:
+    """The second day has time for all but a fill, which the first, over-early one would take."""
+    given = {"forbidden": {"season": np.array([[True, False]])}, "load_kg": 100.0}
+    p = problem(1, 2, capacity_s=np.array([10.0, 4.25]) * HOUR, **given)
+    early = solve_schedule(p)
+    assert (early.share[0, 1], early.fills.tolist()) == (pytest.approx(1.0), [1, 0])
+    kept = replace(p, fills_from=1)
+    made = solve_schedule(kept)
+    # Half an hour of the four goes to the fill.
+    assert made.share[0, 1] == pytest.approx(3.5 / 4)
+    visits, fills, _ = visits_and_fills(kept, made, ["A"], days(2), [None])
+    assert [fill.day for fill in fills] == [visit.day for visit in visits] == [days(2)[1].day]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -629,6 +630,34 @@ def test_the_rate_so_far_says_what_it_takes_to_tell_a_setting() -> None:
     begun = ("--started", "1250 lb", "--done", "25 ac", "--left", "625 lb")
     assert "to be told the next setting" in evenacre("finish", *begun).out
     assert "to be told the next setting" not in evenacre("finish", *begun, "--rate", "27 lb/ac").out
+
+
+def test_an_empty_cart_is_told_what_the_ground_still_takes(tmp_path: Path) -> None:
+    """25 ac and 3 % of them again, at 10 lb/ac; a 25-ac field of 1,250 lb takes as much again."""
+    typed = evenacre("finish", "--area", "25 ac", "--left", "0 lb", "--rate", "10 lb/ac")
+    assert typed.code == 0
+    assert "Nothing is left in the cart" in typed.out.splitlines()[0]
+    assert "fill in 258 ± 8 lb" in typed.out
+    assert "come out even" not in typed.out
+    begun = ("--started", "1250 lb", "--done", "25 ac", "--area", "25 ac")
+    by_eye = evenacre("finish", *begun, "--left", "0 %")
+    assert by_eye.out == evenacre("finish", *begun, "--left", "0 lb").out
+    assert "fill in 1,250 ± 40 lb" in by_eye.out
+    assert "if the cart ran out right at the end" in by_eye.out
+    unsaid = evenacre("finish", "--area", "25 ac", "--left", "0 lb").out
+    assert "Say the rate" in unsaid
+    # 7 of 12 passes are to come.
+    logged = evenacre("finish", *files(tmp_path), "--left", "0 kg", "--rate", "120 kg/ha")
+    assert logged.code == 0, logged.err
+    takes = 7 * WIDTH * LENGTH * 0.012
+    said = float(re.search(r"fill in ([\d,.]+)", logged.out)[1].replace(",", "")) * LB
+    assert said == pytest.approx(takes, rel=0.05)
+
+
+def test_more_than_all_of_it_cannot_be_left() -> None:
+    ran = evenacre("finish", "--area", "25 ac", "--started", "1250 lb", "--left", "120 %")
+    assert ran.code == 2
+    assert "more than all of it" in ran.err
 
 
 def test_does_not_write_over_an_audit(tmp_path: Path) -> None:

@@ -446,6 +446,20 @@ def test_a_radius_too_wide_to_turn_round_is_refused_with_the_widest_that_does(
     assert re.search(r"The widest that would do is [\d.]+ ft", ran.err)
 
 
+def test_a_farm_of_crop_fields_tells_of_seeding_without_paddocks(tmp_path: Path) -> None:
+    """Radius, rate and load hold for its fields; to seed behind a herd it still lacks paddocks."""
+    write_field(tmp_path)
+    file = tmp_path / "season.toml"
+    head, tail = SEASON.split("[paddocks]")[0], SEASON[SEASON.index("[seeding]") :]
+    file.write_text(head + tail + 'turn_radius = "31 ft"\n', encoding="utf-8")
+    ran = evenacre("passes", file, "--json")
+    assert ran.code == 0, ran.err
+    (field,) = json.loads(ran.out)["fields"]
+    assert "31.0 ft" in evenacre("passes", file).out
+    assert field["fills"]
+    assert "There is no paddock" in evenacre("interseed", file).err
+
+
 def test_a_line_to_cross_needs_a_width(tmp_path: Path) -> None:
     line = shapely.LineString([(300, -20), (300, 260)])
     file = write_boundary(tmp_path / "line.geojson", on_earth(line, MISSOURI, 0.0, (0, 0)))

@@ -11,6 +11,8 @@ from test_season_pasture import HERD, LB_KG, complaints, farm, loaded, maps, squ
 from evenacre.errors import InputError
 from evenacre.planning.interseeding.plan import cart_of, drilled, plan_interseeding
 from evenacre.planning.interseeding.plan_types import Rule
+from evenacre.reports.sentences.interseeding import interseed_answer
+from evenacre.units.display import US
 from evenacre.workflows.interseed import run_interseeding
 
 __all__ = ["farm", "maps"]
@@ -166,6 +168,28 @@ def test_ready_paddocks_stay_open_as_long_as_after_the_herd(farm):
     window = plan.paddocks[0].window
     assert (window.opens, window.closes) == (dt.date(2026, 8, 20), dt.date(2026, 8, 26))
     assert window.closed_by is Rule.CLOSE
+
+
+def test_what_whole_bags_leave_in_the_cart_is_told(farm):
+    """All that was put in, less all that was sown; the least amount is a part of it."""
+    bag = {'bulk_density = "60 lb/bu"': 'bulk_density = "60 lb/bu"\nbag = "50 lb"'}
+    told = ('ready = ["P1"]', "first_day = 2026-08-20", 'load = "250 lb"', 'least = "10 lb"')
+    season = loaded(farm, swap={**NO_HERD, **bag, **seeding(*told, 'on_hand = "900 lb"')})
+    plan = plan_interseeding(season.grazing, season.seeding)
+    left_kg = sum(fill.mass_kg for fill in plan.fills) - plan.seed_used_kg
+    assert left_kg > 11 * LB_KG
+    said = interseed_answer(plan, US).lines
+    assert any(f"{US.mass.text(left_kg)} of it in the cart" in line for _, line in said)
+
+
+@pytest.mark.parametrize("hours", [1.25, 2.5])
+def test_the_cart_is_filled_no_sooner_than_the_first_day(farm, hours):
+    """However full that day is."""
+    told = ('ready = ["P1", "P2", "P3"]', "first_day = 2026-08-20", 'load = "150 lb"')
+    season = loaded(farm, swap={**NO_HERD, **seeding(*told, f'hours = "{hours} h"')})
+    plan = plan_interseeding(season.grazing, season.seeding, time_zone=season.time_zone)
+    assert plan.fills
+    assert min(fill.day for fill in plan.fills) >= season.seeding.first_day
 
 
 def test_ready_without_a_first_day_is_ready_today(farm, monkeypatch):

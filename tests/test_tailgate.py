@@ -270,7 +270,6 @@ def test_a_full_cart_is_what_the_compartments_of_the_product_hold() -> None:
         (["--area", "9 ac", "--left", "50 %"], "--left"),
         (["--area", "9 ac", "--left", "50 % of it", "--full", "9 lb"], "--left"),
         (["--area", "9 ac", "--left", "150 %", "--full", "9 lb"], "--left"),
-        (["--area", "9 ac", "--left", "0 %", "--full", "9 lb"], "--left"),
         ([*PLAIN[:4], "--left", "50 %", "--full", "9 lb", "--area", "9 ac"], "--left"),
         ([*PLAIN, "--tracks", "log.csv"], "--done"),
         ([*PLAIN, "--book", "none.csv"], "none.csv"),

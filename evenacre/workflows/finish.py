@@ -107,7 +107,8 @@ class ComeOutEven(FolderResult):
 
     def _headline(self) -> str:
         said = [line.strip() for line in self.lines]
-        if self.finish.no_ground or self.finish.verdict == "even":  # said first
+        finish = self.finish
+        if finish.no_ground or finish.empty or finish.verdict == "even":  # said first
             return said[0 if self.result is None else 1]
         return even_sentence(FINISH.texts(self._report, Display(self.units)))
 

@@ -79,6 +79,11 @@ class Finish:
     # comes out even
     spare_kg: float
 
+    @property
+    def empty(self) -> bool:
+        """Whether nothing is left, so that no rate ends it with the ground."""
+        return self.left.kg == 0
+
 
 def ground_left(
     undone_m2: float, undone_sigma_m2: float, *, overlap: float | None = None

@@ -89,7 +89,9 @@ def finish_so_far(ground: GroundLeft, done: SoFar, product: Product) -> tuple[Fi
     c = left**2 - REACH**2 * none
     root = math.sqrt(max(b**2 - 4 * a * c, 0.0))
     far = (-b + root) / 2  # of the two roots far / a and c / far the second cannot fail
-    within = max(c / far, 0.0), far / a if a > 0 else math.inf
+    within = (0.0, 0.0)  # of an empty cart
+    if far > 0:
+        within = max(c / far, 0.0), far / a if a > 0 else math.inf
     sigma = math.sqrt(square + once + none)
     short = takes - left
     verdict = "even" if within[0] <= 1 <= within[1] else "runs out" if short > 0 else "left over"

@@ -192,6 +192,7 @@ class _Walk:
         if problem.counts_fills:
             time = np.maximum(problem.capacity_s - spent, 0.0) + _TIME_TOLERANCE_S
             most = np.maximum(schedule.fills, (time // problem.refill_s).astype(np.int64))
+        most[: problem.fills_from] = 0
         breaks = [
             self.ends[i] + self.seed_kg[p] * (self.done[p] - begun)
             for i, ((_, p), begun) in enumerate(zip(self.order, self.begun, strict=True))

@@ -559,6 +559,7 @@ def _problem(
         within_days=seeding.sow_within_days,
         refill_s=seeding.refill_s,
         setup_s=seeding.setup_s,
+        fills_from=sum(day.day < seeding.first_day for day in calendar) if seeding.first_day else 0,
         common=frozenset({Rule.SEASON + EARLIER, Rule.SEASON + LATER}),
         counts_as_day={rule: _LIMIT_DAY * most for rule, most in limits.items() if most},
     )

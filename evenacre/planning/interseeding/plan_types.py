@@ -143,6 +143,7 @@ class ScheduleProblem:
     within_days: int | None = None  # a load is sown in so many, that of the fill counted
     refill_s: float = 0.0
     setup_s: float = 0.0
+    fills_from: int = 0  # the first day that the cart may be filled on
     # What could be relaxed, besides the seed.
     # (n,); time that was taken off ``capacity_s`` and could be given back, by what took it
     taken_s: dict[str, FloatArray] = field(default_factory=dict)

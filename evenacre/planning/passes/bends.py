@@ -21,9 +21,11 @@ from evenacre.model import FloatArray, IntArray
 # Turned at most in one bend, and the step of the table of bends.
 MOST_RAD = np.radians(330.0)
 _TABLE_RAD = np.radians(1.5)
+# What turns by less than the first is no bend.
+_NONE_RAD, _LEAST_RAD = (1 - 1e-6) * 1e-6, 1e-6
 # Closer together for those that turn by little: how long they are grows as the root of that, or
 # they are of one length however little they turn.
-_SMALL_RAD = np.append(1e-6, np.radians(6.0) * (np.arange(1, 30) / 30.0) ** 3)
+_SMALL_RAD = np.append(_LEAST_RAD, np.radians(6.0) * (np.arange(1, 30) / 30.0) ** 3)
 # First bends tried, and how often a root between two of them is halved in on.
 _TRIED_RAD, _TRIED_MOST_RAD = np.radians(3.0), MOST_RAD - _TABLE_RAD
 _SECANTS = 4
@@ -144,9 +146,9 @@ class Bend:
         """Bends: what each turns, where it leads, x along its beginning, and its length."""
         turned = np.arange(0.0, MOST_RAD + _TABLE_RAD, _TABLE_RAD)
         larger = turned[turned > _SMALL_RAD[-1]]
-        turned = np.concatenate([[0.0], _SMALL_RAD, larger])
+        turned = np.concatenate([[0.0, _NONE_RAD], _SMALL_RAD, larger])
         lead, length = np.zeros(len(turned), dtype=complex), np.zeros(len(turned))
-        for k, angle in enumerate(turned[1:], 1):
+        for k, angle in enumerate(turned[2:], 2):
             s, path, *_ = self.along(float(angle))
             lead[k], length[k] = path[-1], s[-1]
         # To the right it leads as to the left, in a mirror.
@@ -212,7 +214,11 @@ def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool)
 
 def as_turns(way: FloatArray) -> Turns:
     """One way of `ways_between_all`."""
-    return tuple((turned, ahead) for turned, ahead in way.tolist() if turned or ahead)
+    return tuple((turned, ahead) for turned, ahead in way.tolist() if _bends(turned) or ahead)
+
+
+def _bends(turned_rad: float) -> bool:
+    return abs(turned_rad) > _NONE_RAD
 
 
 def ways_between_all(
@@ -318,7 +324,7 @@ def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], ste
     place, heading = complex(start[0], start[1]), float(start[2])
     places, headings, bent = [np.array([place])], [np.array([heading])], [np.zeros(1)]
     for turned, ahead in way:
-        if turned:
+        if _bends(turned):
             path, turn, curve, apart_m = _path(bend, turned)
             stride = max(int(step_m / apart_m), 1)
             every = np.append(np.arange(stride, len(path) - 1, stride), len(path) - 1)
@@ -333,6 +339,8 @@ def drawn(bend: Bend, start: FloatArray, way: Sequence[tuple[float, float]], ste
             headings.append(np.full(count, heading))
             bent.append(np.zeros(count))
             place = complex(places[-1][-1])
+    if len(places) == 1:  # a way of no length is a line too
+        places, headings, bent = 2 * places, 2 * headings, 2 * bent
     z = np.concatenate(places)
     length = float(np.abs(np.diff(z)).sum())
     return Way(

@@ -124,6 +124,8 @@ def lay_passes(field: Field, drive: Drive) -> PassPlan:
     least_m2 = min(plan.missed_m2 for plan in plans) + _MORE_MISSED * workable.area
     plan = min((p for p in plans if p.missed_m2 <= least_m2), key=lambda p: p.takes_s)
     told = _taken(asked, rig, fenced=bool(field.fenced))
+    if field.fenced:
+        told += _parts_not_driven(boundary, plan.passes)
     if field.fenced and asked.turn_radius_m is not None and (lost := _dropped(plan.findings)):
         used = replace(plan.drive, heading_rad=asked.heading_rad)
         told += _narrower(
@@ -244,6 +246,16 @@ def _taken(drive: Drive, rig: Rig, *, fenced: bool) -> list[Finding]:
         length, width = rig.tractor_length_m, rig.tractor_width_m
         found.append(Finding.note("tractor_assumed", length_m=length, width_m=width))
     return found
+
+
+def _parts_not_driven(boundary: BaseGeometry, passes: Sequence[PlannedPass]) -> list[Finding]:
+    """Say where a fence holds parts that nothing drives between, and some of them have no run."""
+    parts = [part for part in shapely.get_parts(boundary) if part.area >= SEEN_M2]
+    lines = shapely.union_all([p.line for p in passes])
+    bare = sum(not shapely.intersects(part, lines) for part in parts)
+    if not passes or not bare:
+        return []
+    return [Finding.warning("parts_not_driven", parts=len(parts), bare=bare)]
 
 
 def _dropped(findings: Iterable[Finding]) -> int:

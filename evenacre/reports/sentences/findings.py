@@ -433,8 +433,8 @@ SENTENCES = {
         "nothing to drive. Without the fence the drill may stick out over the boundary."
     ),
     "ground_out_of_reach": mark(
-        "The tool does not reach {share:.1%} of the workable ground ({places} places of "
-        "note) without leaving it: sharp corners, places narrower than the tool, or no "
+        "The tool does not reach {share:.1%} of the workable ground (places of note: "
+        "{places}) without leaving it: sharp corners, places narrower than the tool, or no "
         "headland rounds."
     ),
     "narrower_than_tool": mark(
@@ -458,16 +458,21 @@ SENTENCES = {
         "each turns on ground that is not seeded yet."
     ),
     "crossed_lifted": mark(
-        "Ground that is not worked but may be crossed is driven over {times} times with "
-        "the drill lifted."
+        "Ground that is not worked but may be crossed is driven over with the drill "
+        "lifted. Times: {times}."
     ),
     "runs_not_reached": mark(
-        "{runs} of the runs cannot be reached inside the fence with this drill, or "
-        "cannot be left again: their ground is left out."
+        "Runs that cannot be reached inside the fence with this drill, or cannot be left "
+        "again: {runs}. Their ground is left out. A shorter or narrower rig may come to "
+        "more of it; where the fence can be opened, draw the boundary further out."
+    ),
+    "parts_not_driven": mark(
+        "The fence holds separate parts ({parts}), and nothing drives from one to another "
+        "inside it. Parts with no run planned: {bare}. Give each part as a field of its own."
     ),
     "radius_too_wide": mark(
-        "With a turn radius of {radius_m:length}, {runs} of the runs cannot be reached "
-        "inside the fence. The widest that would do is {most_m:length}."
+        "With a turn radius of {radius_m:length}, runs cannot be reached inside the fence "
+        "(how many: {runs}). The widest that would do is {most_m:length}."
     ),
     "nothing_turns": mark(
         "With a turn radius of {radius_m:length}, nothing turns round inside the fence: "
@@ -487,13 +492,12 @@ SENTENCES = {
         "smoothed, by {length_m:length} at most."
     ),
     "turns_cross_unworkable": mark(
-        "{turns} of the turns cross ground that is not to be worked, with the drill "
-        "lifted: look whether it can be driven on, or put a fence round it into the "
-        "boundary."
+        "Turns that cross ground that is not to be worked, with the drill lifted: {turns}. "
+        "Look whether it can be driven on, or put a fence round it into the boundary."
     ),
     "turns_back_up": mark(
-        "{turns} of the turns are backed up in, {length_m:distance} in all, where there "
-        "is no room to turn forward."
+        "Turns that are backed up in, where there is no room to turn forward: {turns}, "
+        "{length_m:distance} in all."
     ),
     "radius_derived": mark(
         "No turn radius was given: {radius_m:length} at the hitch pin, the tightest that "

@@ -57,6 +57,9 @@ def finish_lines(r: FinishReport, told: Mapping[str, Any], units: UnitSystem) ->
         seen=seen,
         drive=figures.plus_minus(ground.drive_m2, ground.drive_sigma_m2, units.area),
     )
+    if r.finish.empty:
+        yield from _to_fill_in(r, units, told)
+        return
     yield tr(
         "Left: {left}{source}.",
         left=figures.plus_minus(left.kg, left.sigma_kg, units.mass),
@@ -99,7 +102,9 @@ def _first(r: FinishReport, units: UnitSystem, told: Mapping[str, Any]) -> Itera
             mass=units.mass.text(finish.left.kg),
         )
         return
-    if finish.verdict == "even" and (r.change is None or not r.change.telling):
+    if finish.empty:
+        yield tr("Nothing is left in the cart, so no rate ends it with the ground.")
+    elif finish.verdict == "even" and (r.change is None or not r.change.telling):
         rate = f"{told['rate_kg_per_m2']}" + (f" ({in_words(r.job.rate_from)})" if r.job else "")
         yield tr(
             "Leave it alone: at {rate} the load comes out even, as far as anyone can tell.",
@@ -107,6 +112,23 @@ def _first(r: FinishReport, units: UnitSystem, told: Mapping[str, Any]) -> Itera
         )
     if r.so_far is not None:
         yield from so_far_lines(r.so_far, r.change, units, finish=finish)
+
+
+def _to_fill_in(r: FinishReport, units: UnitSystem, told: Mapping[str, Any]) -> Iterator[str]:
+    """Say what the ground still to do takes, where the cart is empty."""
+    finish, wanted = r.finish, r.finish.rate_kg_per_m2 or r.product.rate_min_kg_per_m2
+    if not wanted:
+        yield tr("Say the rate, to be told how much to fill in.")
+        return
+    rate = figures.told_rate(wanted, units)
+    sigma = wanted * finish.ground.drive_sigma_m2
+    add = figures.plus_minus(finish.add_kg, sigma, units.mass)
+    yield tr("To do all of it at {rate}, fill in {add}.", rate=rate, add=add)
+    if finish.add_parts:
+        yield tr(
+            "Mix it first: {add_parts}. A blend cannot be topped up with one of its parts.",
+            add_parts=told["add_parts"],
+        )
 
 
 def so_far_lines(
@@ -126,6 +148,11 @@ def so_far_lines(
         overlap=100 * done.overlap,
         rate=figures.plus_minus(done.rate_kg_per_m2, done.rate_sigma_kg_per_m2, units.rate),
     )
+    if done.left.kg == 0:
+        yield tr(
+            "That holds if the cart ran out right at the end of that ground. If it ran out "
+            "sooner, the ground up to there got more, and the rest none: look for where."
+        )
     if change is None and finish is None:
         yield tr("Say the rate wanted, or the ground still to do, to be told the next setting.")
     book = change.book if change is not None else None

@@ -110,8 +110,12 @@ def _seed(plan: InterseedPlan, units: UnitSystem) -> str:
     if plan.seed_left_kg < _EVEN * s.on_hand_kg:
         return tr("{said}; no seed is left over.", said=text)
     left = units.mass.text(plan.seed_left_kg)
-    kept_kg = sum(b.least_kg for b in s.bins) if plan.fills else 0.0
-    kept = tr(", {mass} of it in the cart", mass=units.mass.text(kept_kg)) if kept_kg else ""
+    kept_kg = 0.0
+    if plan.fills:
+        last = plan.fills[-1]
+        kept_kg = last.left_kg + last.mass_kg - sum(kg for _, kg in last.serves)
+    some = kept_kg >= _EVEN * s.on_hand_kg
+    kept = tr(", {mass} of it in the cart", mass=units.mass.text(kept_kg)) if some else ""
     return tr(
         "{said}; {left} of {mass} is left over{kept}.",
         said=text,

@@ -111,7 +111,8 @@ class FinishOptions:
             text = getattr(self, name)
             if text is not None and not (name == "left" and "%" in text):
                 with gathered(problems):
-                    _positive(text, dimension, _flag(name), _NO_GROUND if name == "area" else "")
+                    nought = _NO_GROUND if name == "area" else ""
+                    _positive(text, dimension, _flag(name), nought, or_none=name == "left")
         for name, dimension in _ERRORS.items():
             with gathered(problems):
                 _error(getattr(self, name), 1.0, dimension, _flag(name))
@@ -143,9 +144,10 @@ class FinishOptions:
             raise InputError.at("--full", "", what, "Leave it out.")
         if "%" in self.left:
             whole, part = self._whole_kg(full_kg)
-            kg, usual = part * whole, _BY_EYE * whole
+            # That a cart is empty is seen as well as weighed.
+            kg, usual = part * whole, _BY_EYE * whole if part else 0.0
         else:
-            kg = _positive(self.left, Dimension.MASS, "--left")
+            kg = _positive(self.left, Dimension.MASS, "--left", or_none=True)
             usual = _USUAL_ERROR * kg
         return Amount(kg, _error(self.left_error, kg, Dimension.MASS, "--left-error", usual))
 
@@ -153,12 +155,14 @@ class FinishOptions:
         """What it is a part of that is left, and which."""
         text = " ".join((self.left or "").lower().split())
         of_start, of_full = text.endswith(_OF_START), text.endswith(_OF_FULL)
+        percent = plain_number(text.partition("%")[0])
+        if percent is not None and percent > 100:
+            what = tr('"{left}" is more than all of it.', left=self.left)
+            raise InputError.at("--left", "", what, tr("Write what part is left, up to 100 %."))
         part = _share(text.partition("%")[0] + "%", "--left")
         if not of_start and not of_full and text[-1] != "%":
             what = tr('"{left}" does not tell of what.', left=self.left)
             raise InputError.at("--left", "", what, tr('Write "50 % of start" or "50 % of full".'))
-        if part == 0:
-            raise InputError.at("--left", "", "Nothing is left.", tr("Give what is in the cart."))
         started = self._started_kg
         full = full_kg if self.full is None else _positive(self.full, Dimension.MASS, "--full")
         if started is not None and full is not None and not of_start and not of_full:
@@ -264,6 +268,8 @@ class FinishOptions:
             raise InputError.at("--rate", "", what, tr("Leave it out, or them."))
         done = self.so_far()
         finish, within = finish_so_far(ground, done, product)
+        if finish.empty:  # there is nothing to set the meter for
+            return finish, product, done, None
         change = change_setting(
             finish.even_kg_per_m2 / done.rate_kg_per_m2,
             within,
@@ -317,11 +323,13 @@ def _rate(text: str | None, name: str) -> float | None:
     return None if text is None else _positive(text, Dimension.MASS_PER_AREA, name)
 
 
-def _positive(text: str, dimension: Dimension, name: str, nought: str = "") -> float:
+def _positive(
+    text: str, dimension: Dimension, name: str, nought: str = "", *, or_none: bool = False
+) -> float:
     value = parse_quantity(text, dimension, file=name)
     if value == 0 and nought:
         raise InputError.at(name, "", f"{nought}.", "Check the figure.")
-    if value <= 0:
+    if value < 0 or (value == 0 and not or_none):
         raise InputError.at(
             name, "", tr('"{said}" is not above zero.', said=text), "Check the number."
         )

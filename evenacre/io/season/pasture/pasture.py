@@ -73,6 +73,10 @@ def pasture_of(
         problems.add(("seeding",), what, tr("Add [seeding] with product, implement and rate."))
     if not has_pasture(top):
         return Pasture()
+    if fields and not seeded and _drives_fields(top):
+        seeding, said = seeding_of(top.seeding, implements, products, files)
+        warnings = [*said, *(_odd_seeding(seeding, ()) if seeding else ())]
+        return Pasture(seeding=seeding, warnings=tuple(dict.fromkeys(warnings)))
     before = len(problems.problems)
     builder = _GrazingBuilder(top, files, fields)
     made, paddocks = builder.build(), builder.paddocks
@@ -110,6 +114,13 @@ def pasture_of(
         map_warnings=tuple(dict.fromkeys(paddocks.warnings)),
         warnings=tuple(dict.fromkeys(warnings)),
     )
+
+
+def _drives_fields(top: SeasonTable) -> bool:
+    """Whether seeding is told of with no paddock at all: then for how fields are driven."""
+    pasture = (top.paddocks, top.grazing, top.paddock, top.herd, top.move)
+    ready = isinstance(top.seeding, Mapping) and "ready" in top.seeding
+    return top.seeding is not None and not ready and not any(pasture)
 
 
 class _GrazingBuilder:

@@ -43,6 +43,7 @@ class Candidate:
             most = np.full(n, 1 + np.ceil(sown_kg.sum() / problem.load_kg))
             if problem.counts_fills:
                 most = np.minimum(most, left_s // problem.refill_s)
+                most[: problem.fills_from] = 0
             cart = (problem.load_kg, problem.start_kg, problem.within_days)
             found = fills_needed(sown_kg, most.astype(np.int64), *cart)
             fits = found is not None

@@ -247,7 +247,8 @@ def add_schedule(
         sown = by_day @ sparse.diags_array(seed_kg[slots.paddock] / problem.load_kg)
         # What can be sown in a day needs so many, and one in the evening.
         useful = np.ceil(sown @ slots.most) + 1
-        program.add("fills", np.minimum(np.floor(day_s / problem.refill_s), useful), whole=True)
+        most = np.minimum(np.floor(day_s / problem.refill_s), useful)
+        program.add("fills", np.where(slots.days < problem.fills_from, 0, most), whole=True)
         program.add("cart", np.ones(q))
         time["fills"] = sparse.eye_array(q) * (problem.refill_s / HOUR_S)
         kept = sparse.eye_array(q) - sparse.eye_array(q, k=-1)

@@ -73,6 +73,10 @@ def smallest_relaxation(problem: ScheduleProblem, *, time_limit_s: float = 2.0) 
     is told besides is for the others. Nothing when every paddock can be seeded whole.
     """
     end = time.monotonic() + time_limit_s
+    others = [far for rule, far in problem.forbidden.items() if rule not in problem.common]
+    shut = np.logical_or.reduce([np.zeros(problem.shape, bool), *others])
+    if not shut[:, : problem.fills_from].all():
+        problem = replace(problem, fills_from=0)  # the first day of all may be one that moves
     task = _Relaxing(problem)
     found = _smallest(task, end)
     end = min(end, time.monotonic() + time_limit_s / 3)

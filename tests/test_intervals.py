@@ -200,9 +200,13 @@ def test_a_hand_that_is_late_on_the_headland_is_late_at_the_fence() -> None:
     assert expected < 0.8 * drawn
 
 
-def bent_job(bend_m: np.ndarray, within_m: float) -> Operation:
+BY_EYE_M = (0.06, -0.08, 0.03, -0.05, 0.0, 0.07, -0.1, 0.05)
+
+
+def bent_job(
+    bend_m: np.ndarray, within_m: float | None, gaps: tuple[float, ...] = BY_EYE_M
+) -> Operation:
     """Nine passes laid by eye, meeting on average, each bent so much in each of its eight parts."""
-    gaps = (0.06, -0.08, 0.03, -0.05, 0.0, 0.07, -0.1, 0.05)
     job = straight_job(240.0, gaps, replace(DRILL, error=EXACT))
     (drive,) = job.drives
     starts = np.append(0.0, np.cumsum(DRILL.width_m + np.array(gaps)))
@@ -228,3 +232,31 @@ def test_a_pass_that_bends_where_no_other_does_was_bent_by_its_driver() -> None:
     bend[5, 4] = 0.2
     skips = audit_operation(bent_job(bend, 0.02)).layers["skips"]
     assert skips["chance"].max() > 0.8
+
+
+def test_where_nobody_told_the_wander_the_interval_reaches_as_far_as_with_it_and_without() -> None:
+    # Bends of the usual wander's size: either all of them are true, or hardly any is.
+    bend, closer = np.random.default_rng(7).normal(0.0, 0.02, (9, 8)), 0.6 * np.array(BY_EYE_M)
+    without, usual, untold = (
+        audit_operation(bent_job(bend, told, tuple(closer))).interval_90["skip_area_m2"]
+        for told in (0.0, 0.02, None)
+    )
+    assert without[0] > 1.3 * usual[0]
+    assert without[1] > 1.05 * usual[1]
+    assert untold == pytest.approx((usual[0], without[1]), rel=0.03)
+
+
+def test_scatter_that_a_driver_may_have_made_is_not_surely_the_receivers() -> None:
+    gaps = tuple(np.random.default_rng(8).normal(-0.1, 0.1, 12))
+    op = operation(straight_job(200.0, gaps, replace(DRILL, error=EXACT)))
+    untold = audit_operation(op)
+    assert untold.receiver.told_by == "spacing"
+    assert untold.receiver.pass_m < 0.1
+    for between_m, within_m in ((0.0, 0.0), (untold.receiver.pass_m, 0.02)):
+        settings = Settings(pass_to_pass_m=between_m, within_pass_m=within_m)
+        told = audit_operation(replace(op, settings=settings)).interval_90
+        for key in ("skip_area_m2", "overlap_area_m2"):
+            low, high = untold.interval_90[key]
+            margin = 0.05 * (high - low)
+            assert low - margin <= told[key][0]
+            assert told[key][1] <= high + margin

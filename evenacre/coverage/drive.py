@@ -49,7 +49,7 @@ from evenacre.coverage.uncertainty.area_draws import AreaDraws, Ground, Laid, dr
 from evenacre.coverage.uncertainty.driven import driven_90_m2, driven_sigma_m2
 from evenacre.coverage.uncertainty.position_error import PositionError, logging_interval_s
 from evenacre.geo.local_crs import WorkingPlane
-from evenacre.model import Application, Implement, IntArray, Operation, Track
+from evenacre.model import Application, Implement, IntArray, Operation, Settings, Track
 from evenacre.model.audit_result import DriveRecord, RunningTotals
 from evenacre.model.finding import Finding
 from evenacre.model.measured import Measured
@@ -98,7 +98,7 @@ class Drive:
         self._timed = all(track.timed for track in operation.tracks)
         sectioned = np.array([track.sections is not None for track in legs.tracks])
         self._sectioned = sectioned[legs.fixes.track[self._long.record]]
-        self.error = _position_error(legs, self._number)
+        self.error = _position_error(legs, self._number, operation.settings)
         self._doubts = (
             *legs.findings,
             *loss_findings(legs.fixes),
@@ -264,7 +264,7 @@ class Drive:
         return self._findings
 
 
-def _position_error(legs: Legs, number: IntArray) -> PositionError:
+def _position_error(legs: Legs, number: IntArray, settings: Settings) -> PositionError:
     """How far each pass may be off."""
     receiver = legs.receiver
     pass_m = np.full(int(number.max(initial=0)) + 1, receiver.pass_m)
@@ -273,12 +273,15 @@ def _position_error(legs: Legs, number: IntArray) -> PositionError:
         own_m = pass_errors_m(leg.receiver, number[span], leg.steps.record, sigma_m)
         mine = np.unique(number[span])
         pass_m[mine] = own_m[mine]
+    fine = receiver.grade == "centimetre"
     return PositionError(
         pass_m,
         max(leg.receiver.within_m for leg in legs.legs),
         receiver.steered,
         receiver.memory_s if np.isfinite(receiver.memory_s) else None,
-        assumed=receiver.told_by == "usual",
+        # Where gaps scatter little, the driver may have made what was taken for the receiver's.
+        assumed=receiver.told_by == "usual" or (receiver.told_by == "spacing" and fine),
+        within_assumed=settings.within_pass_m is None and fine,
         interval_s=logging_interval_s(legs.steps),
     )
 

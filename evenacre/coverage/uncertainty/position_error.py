@@ -28,6 +28,8 @@ class PositionError:
         constant of each pass, and no pass tells of another.
     assumed : bool
         Nothing tells how far the receiver errs: it may be anything from nothing to this.
+    within_assumed : bool
+        Nothing tells how far it wanders within a pass: anything from nothing to ``within_m``.
     interval_s : float
         Time that a record stands for, as a rule.
     """
@@ -37,6 +39,7 @@ class PositionError:
     steered: bool = False
     memory_s: float | None = None
     assumed: bool = False
+    within_assumed: bool = False
     interval_s: float = 0.0
 
 

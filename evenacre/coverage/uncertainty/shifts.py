@@ -339,15 +339,18 @@ def draw_shifts(
         wander.of_block[:] = np.sqrt(true)
         wander.of_block[block[looked[np.isfinite(apart) & (np.abs(apart) > farthest)]]] = 1.0
     kind, wanders = laid.slow.astype(int), shifts.wanders
-    if receiver.assumed:
-        kind = np.arange(len(left)) % 2
-        # Half of the draws have no error but the jitter: intervals reach from there to the usual.
-        drift[..., ::2] = 0.0
-        if laid.steered:
+    if receiver.assumed or receiver.within_assumed:
+        # Half of the draws have no error but the jitter, or none but the drift: intervals reach
+        # from there to the usual.
+        usual = np.arange(len(left)) % 2 > 0
+        kind = kind + 2 * usual
+        if receiver.assumed:
+            drift[..., ::2] = 0.0
+        if receiver.assumed and laid.steered:
             wander.of_draw[::2] = 0.0
         elif within:
             wander.of_draw[::2] *= jitter_m / within
-            wanders = kind > 0
+            wanders = usual
     shifts = replace(
         shifts,
         drift_m=drift,

@@ -140,8 +140,12 @@ def test_every_file_is_there_and_named(whole: Path) -> None:
 
 
 def test_the_answer_comes_first(whole: Path) -> None:
+    account = json.loads((whole / "evenacre-plan" / "plan.json").read_text("utf-8"))
+    covered_m2 = [p["passes"]["covered_m2"] for p in account["paddocks"]]
+    assert all(0.99 * 180.0**2 < ground < 180.0**2 for ground in covered_m2)
+    acres = sum(round(ground / ACRE_M2, 2) for ground in covered_m2)  # they add up as printed
     said = (whole / "said.txt").read_text("utf-8").splitlines()
-    assert said[0] == "All 23.85 ac can be seeded, by Tue Aug 18, 2026."
+    assert said[0] == f"All {acres:.2f} ac can be seeded, by Tue Aug 18, 2026."
     assert str(whole / "evenacre-plan" / "report.html") in said[-1]
 
 

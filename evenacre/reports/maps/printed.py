@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from evenacre.arrays import FloatArray
+from evenacre.geo.overlay import along
 from evenacre.io.writers.file_names import unique_slugs
 from evenacre.language import mark, tr, trn
 from evenacre.model.audit_result import AuditResult, ProductResult
@@ -109,7 +110,7 @@ def _setbacks(made: sheet.Sheet, result: AuditResult) -> None:
     """Draw how far setbacks reach, as far as the map does."""
     lines = result.layers["setbacks"].geometry.boundary.to_numpy()
     field = shapely.box(*result.layers["field"].total_bounds)
-    within = shapely.get_parts(shapely.line_merge(shapely.intersection(lines, field)))
+    within = shapely.get_parts(shapely.line_merge(along(lines, field)))
     style: Any = {"color": sheet.SETBACK, "linestyle": "dashdot", "linewidth": 1.2}
     made.draw(within[~shapely.is_empty(within)], tr("setbacks"), 4.5, **style)
 

@@ -118,8 +118,7 @@ SENTENCES = {
     "steered": mark(
         "The log runs straighter, or its passes more even, than anyone steers by hand: "
         "the machine followed this receiver, so where that drifts is on the ground and "
-        "not in the log. A headland driven by hand is taken for steered too: what was missed "
-        "there, or worked outside the field, is less sure than its interval says."
+        "not in the log. A headland driven by hand is less sure than told."
     ),
     "places_not_told": mark(
         "A gap or a lap of up to {doubtful_m:length} between two passes may be the "

@@ -260,3 +260,20 @@ def test_scatter_that_a_driver_may_have_made_is_not_surely_the_receivers() -> No
             margin = 0.05 * (high - low)
             assert low - margin <= told[key][0]
             assert told[key][1] <= high + margin
+
+
+def test_each_kind_of_drift_is_drawn_with_the_usual_error_and_without(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    drawn, draw = [], area_draws.draw_shifts
+    monkeypatch.setattr(
+        area_draws, "draw_shifts", lambda *a, **k: drawn.append(draw(*a, **k)) or drawn[-1]
+    )
+    op = operation(straight_job(200.0, (-0.6,) * 8, replace(DRILL, error=EXACT)))
+    poor = tuple(replace(track, dilution=5.0) for track in op.tracks)
+    result = audit_operation(replace(op, tracks=poor))
+    assert (result.receiver.told_by, result.receiver.steered) == ("usual", True)
+    (shifts,) = drawn
+    without = (shifts.drift_m == 0).all(axis=(0, 1))
+    for slow in (0, 1):
+        assert {*without[shifts.kind % 2 == slow]} == {True, False}

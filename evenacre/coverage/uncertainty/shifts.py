@@ -341,15 +341,15 @@ def draw_shifts(
     kind, wanders = laid.slow.astype(int), shifts.wanders
     if receiver.assumed or receiver.within_assumed:
         # Half of the draws have no error but the jitter, or none but the drift: intervals reach
-        # from there to the usual.
-        usual = np.arange(len(left)) % 2 > 0
+        # from there to the usual, of each kind of drift.
+        usual = np.arange(len(left)) // len(drifts) % 2 > 0
         kind = kind + 2 * usual
         if receiver.assumed:
-            drift[..., ::2] = 0.0
+            drift[..., ~usual] = 0.0
         if receiver.assumed and laid.steered:
-            wander.of_draw[::2] = 0.0
+            wander.of_draw[~usual] = 0.0
         elif within:
-            wander.of_draw[::2] *= jitter_m / within
+            wander.of_draw[~usual] *= jitter_m / within
             wanders = usual
     shifts = replace(
         shifts,

@@ -250,12 +250,12 @@ def _taken(drive: Drive, rig: Rig, *, fenced: bool) -> list[Finding]:
 
 def _parts_not_driven(boundary: BaseGeometry, passes: Sequence[PlannedPass]) -> list[Finding]:
     """Say where a fence holds parts that nothing drives between, and some of them have no run."""
-    parts = [part for part in shapely.get_parts(boundary) if part.area >= SEEN_M2]
-    lines = shapely.union_all([p.line for p in passes])
-    bare = sum(not shapely.intersects(part, lines) for part in parts)
-    if not passes or not bare:
+    if not passes:
         return []
-    return [Finding.warning("parts_not_driven", parts=len(parts), bare=bare)]
+    parts = [part for part in shapely.get_parts(boundary) if part.area >= SEEN_M2]
+    lines = shapely.multilinestrings([p.line for p in passes])
+    bare = sum(not shapely.intersects(part, lines) for part in parts)
+    return [Finding.warning("parts_not_driven", parts=len(parts), bare=bare)] if bare else []
 
 
 def _dropped(findings: Iterable[Finding]) -> int:

@@ -136,13 +136,7 @@ def one(job: tuple[str, int]) -> dict[str, object]:
         meter=1 + rng.uniform(-METER, METER),
     )
     result = audit_operation(made.operation)
-    truth = {
-        "covered_area_m2": made.covered_m2,
-        "skip_area_m2": made.missed_m2,
-        "overlap_area_m2": made.overlap_m2,
-        "excess_area_m2": made.excess_m2,
-        "outside_area_m2": made.outside_m2,
-    }
+    truth = made.areas_m2
     skips = result.layers["skips"]
     bare = made.bare_share(skips.geometry.to_numpy(), result.crs) if len(skips) else np.zeros(0)
     chance = skips["chance"].to_numpy() if "chance" in skips else np.ones(len(skips))

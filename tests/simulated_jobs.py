@@ -81,6 +81,17 @@ class Simulated:
     meter: float  # what truly went down for each kg that was logged
 
     @property
+    def areas_m2(self) -> dict[str, float]:
+        """Areas by the key that an audit gives them under."""
+        return {
+            "covered_area_m2": self.covered_m2,
+            "skip_area_m2": self.missed_m2,
+            "overlap_area_m2": self.overlap_m2,
+            "excess_area_m2": self.excess_m2,
+            "outside_area_m2": self.outside_m2,
+        }
+
+    @property
     def applied_in_field_kg(self) -> float:
         return self.meter * RATE * (self.covered_m2 + self.excess_m2)
 

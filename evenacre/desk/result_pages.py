@@ -44,11 +44,8 @@ async def _result(request: Request) -> Response:
 
 
 def _result_page(request: Request) -> Response:
-    farm = desk_of(request).farm
-    result = result_at(farm, request.path_params["place"])
-    if result is None:
-        raise HTTPException(404)
-    phone = handed.for_phone(farm, result)
+    result = _found(request)
+    phone = handed.for_phone(desk_of(request).farm, result)
     home = f"/results/{urllib.parse.quote(result.place)}"
     return shown(request, "result.html.j2", result=result, home=home, phone=[*phone], audit=AUDIT)
 
@@ -98,8 +95,11 @@ async def _phone(request: Request) -> Response:
 
 
 async def _asked(request: Request) -> ShownResult:
-    place = request.path_params["place"]
-    result = await run_in_threadpool(result_at, desk_of(request).farm, place)
+    return await run_in_threadpool(_found, request)
+
+
+def _found(request: Request) -> ShownResult:
+    result = result_at(desk_of(request).farm, request.path_params["place"])
     if result is None:
         raise HTTPException(404)
     return result

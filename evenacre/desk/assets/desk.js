@@ -27,7 +27,18 @@
       window.removeEventListener("pageshow", look);
     };
   }
-  window.desk = { SILENT, watched };
+
+  /* What the desk answers, from JSON; null where it does not. */
+  async function answered(address, options) {
+    const answer = await fetch(address, options).catch(() => null);
+    return answer?.ok ? answer.json().catch(() => null) : null;
+  }
+
+  /* Say that it does not answer, in the place of a map. */
+  function silentIn(place) {
+    place.replaceChildren(Object.assign(document.createElement("p"), { className: "wrong", textContent: SILENT }));
+  }
+  window.desk = { SILENT, watched, answered, silentIn };
 
   // Files
 

@@ -289,12 +289,11 @@ async function check() {
   clearTimeout(timer);
   const number = (sent += 1);
   const body = new URLSearchParams(new FormData(form));
-  const answer = await fetch(form.dataset.to, { method: "POST", body }).catch(() => null);
-  const found = answer?.ok && (await answer.json().catch(() => null));
+  const found = await desk.answered(form.dataset.to, { method: "POST", body });
   if (number !== sent) return undefined;
   delete form.dataset.asks;
   if (!found) {
-    at("corners-wrong").textContent = "The desk does not answer. Open it again from its icon.";
+    at("corners-wrong").textContent = desk.SILENT;
     return null;
   }
   at("size").textContent = found.size;
@@ -393,7 +392,7 @@ async function go() {
   const body = new URLSearchParams({ place: at("to-place").value });
   const answer = await fetch("/ground/place", { method: "POST", body }).catch(() => null);
   const found = await answer?.json().catch(() => null);
-  at("to-place-wrong").textContent = found?.told ?? (found ? "" : "The desk does not answer. Open it again from its icon.");
+  at("to-place-wrong").textContent = found?.told ?? (found ? "" : desk.SILENT);
   if (found?.place) map.setView(found.place, Math.max(map.getZoom(), 16));
 }
 at("to-go").addEventListener("click", go);

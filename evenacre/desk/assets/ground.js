@@ -58,10 +58,9 @@ function part(one) {
 
 export const ready = (async () => {
   const place = document.getElementById("ground-map");
-  const answer = await fetch("/ground/shapes").catch(() => null);
-  const ground = answer?.ok && (await answer.json().catch(() => null));
+  const ground = await desk.answered("/ground/shapes");
   if (!ground) {
-    place.innerHTML = '<p class="wrong">The desk does not answer. Open it again from its icon.</p>';
+    desk.silentIn(place);
     return new Promise(() => {}); // nothing can be drawn on it
   }
   const map = L.map(place, { zoomSnap: 0.25, maxZoom: 23, scrollWheelZoom: Boolean(place.dataset.drawing) });

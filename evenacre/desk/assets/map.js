@@ -4,10 +4,9 @@
 (async () => {
   const place = document.getElementById("farm-map");
   if (!place) return;
-  const answer = await fetch("/overview").catch(() => null);
-  const overview = answer?.ok && (await answer.json().catch(() => null));
+  const overview = await desk.answered("/overview");
   if (!overview) {
-    place.innerHTML = '<p class="wrong">The desk does not answer. Open it again from its icon.</p>';
+    desk.silentIn(place);
     return;
   }
   const map = L.map(place, { zoomSnap: 0.25, attributionControl: true, scrollWheelZoom: false });

@@ -55,11 +55,11 @@
   });
 
   let folds = [];
-  const most = 30; // rows of a folded table that paper has; longer ones are for the screen and the files
-  const long = (fold) => fold.querySelector(":scope > .table tbody")?.rows.length > most;
+  // What says that it is left folded stays so: it is for the screen and the files.
+  const short = "details:not([open], #compare, :has(> summary > .left-folded))";
 
   window.addEventListener("beforeprint", () => {
-    folds = [...document.querySelectorAll("details:not([open], #compare)")].filter((fold) => !long(fold));
+    folds = [...document.querySelectorAll(short)];
     for (const fold of folds) fold.open = true;
     evenacre.onPaper();
   });

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -276,6 +277,9 @@ def test_turns_that_nothing_tells_from_work_are_in_every_interval(family: str) -
         assert low_kg <= kg <= high_kg, key
     said = card(result, unit_system("metric"))
     assert "Turns with the tool up may be among it" in " ".join(text for _, text in said.lines[:4])
+    key = "covered_area_m2" if result.tells_places else "swept_area_m2"
+    low, high = map(float, re.match(r"([\d.]+) to ([\d.]+) ha", said.headline).groups())  # type: ignore[union-attr]
+    assert low - 0.01 < truth[key] / 1e4 < high + 0.01
 
 
 def test_ground_far_wider_than_the_tool_is_told_by_a_phone() -> None:

@@ -12,6 +12,7 @@ from evenacre.arrays import BoolArray
 from evenacre.coverage.clean import left_out
 from evenacre.language import mark, number, tr, trn
 from evenacre.model.audit_result import AuditResult, ProductResult
+from evenacre.model.finding import Finding
 from evenacre.model.going_back import LEAVE, WHEN_THERE, WORTH_IT
 from evenacre.planning.loads.load_check import ProductLoads
 from evenacre.reports import figure_text as figures
@@ -27,8 +28,6 @@ from evenacre.reports.sentences.fix_list import (
 from evenacre.reports.sentences.loads import disagreement_sentence
 from evenacre.units.display import UnitSystem
 
-# Where nothing but the speed tells of work, all that follows from it is in doubt.
-_GUESSED = "work_from_speed"
 _MOST_LINES = 6
 FIRST = (
     "machines_mixed",
@@ -83,8 +82,7 @@ def card(
     r, loads = result, tuple(loads)
     doubts = (f for f in r.findings if f.code in FIRST and f.severity == "warning")
     lines = [("doubt", sentence(finding)) for finding in doubts]
-    guessed = [f for f in r.findings if f.code == _GUESSED]
-    lines += [("doubt", sentence(finding)) for finding in guessed]
+    lines += [("doubt", sentence(finding)) for finding in _guessed(r)]
     if r.tells_places:
         headline = _covered(r, units)
         lines += [
@@ -192,6 +190,8 @@ def _covered(r: AuditResult, units: UnitSystem) -> str:
 def _ground(r: AuditResult, units: UnitSystem) -> str:
     printed = PrintedGround(r, units)
     part = printed.text("covered_area_m2")
+    if _guessed(r) and "covered_area_m2" in r.interval_90:
+        part = figures.between(*r.interval_90["covered_area_m2"], units)
     if not r.boundary_given:
         return part
     whole = printed.text("workable_area_m2")
@@ -306,11 +306,15 @@ def _kinds(listed: gpd.GeoDataFrame) -> tuple[BoolArray, ...]:
     return go & ~look, go & look, verdict == WHEN_THERE, verdict == LEAVE
 
 
+def _guessed(r: AuditResult) -> list[Finding]:
+    """What says that nothing but the speed tells of work, and all that follows is in doubt."""
+    return [f for f in r.findings if f.code == "work_from_speed"]
+
+
 def _truly(said: str, r: AuditResult, key: str, units: UnitSystem) -> str:
     """Add where a figure truly lies, if that is not where the map has it."""
     ends, drawn = r.interval_90.get(key), getattr(r, key)
-    guessed = any(f.code == _GUESSED for f in r.findings)
-    if ends is None or (ends[0] <= drawn <= ends[1] and not guessed):
+    if ends is None or (ends[0] <= drawn <= ends[1] and not _guessed(r)):
         return said
     there = figures.between(*ends, units)
     return tr(
@@ -413,7 +417,7 @@ def _product(p: ProductResult, r: AuditResult, units: UnitSystem) -> str:
             "How much {product} was put down is not known: no rate is logged, and none was given.",
             product=p.product,
         )
-    if p.interval_90 and any(f.code == _GUESSED for f in r.findings):
+    if p.interval_90 and _guessed(r):
         return tr(
             "{masses} of {product} put down: how much depends on which turns were work.",
             masses=figures.mass_between(*p.interval_90["logged_kg"], units),

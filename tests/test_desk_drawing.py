@@ -109,7 +109,8 @@ def test_from_an_empty_folder_to_a_plan_of_seeding(
         assert tab.locator("#corners").input_value() == ""
         assert "Come nearer first" in tab.locator("#to-place-wrong").inner_text()
         tab.fill("#to-place", "40.1N 92.6W")
-        tab.get_by_role("button", name="Show it").click()
+        with tab.expect_response("**/ground/place"):
+            tab.get_by_role("button", name="Show it").click()
         rest(tab)
         for x, y in ((250, 120), (350, 120), (350, 260), (250, 260)):
             hand.press(x, y)

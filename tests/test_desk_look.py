@@ -68,6 +68,7 @@ class Walk:
             self.troubles[:] = [text for text in self.troubles if f"status of {status}" not in text]
 
     def look(self, tab: Any) -> None:
+        tab.wait_for_load_state()
         if not tab.evaluate("'axe' in window"):
             tab.evaluate(AXE)
         rules = OTHER if tab.viewport_size["width"] == NIGHT[0] else {}

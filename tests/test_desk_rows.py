@@ -437,6 +437,7 @@ def test_tickets_by_keyboard_on_a_phone(tmp_path: Path, visit: Callable[..., Any
             tab.get_by_role("link", name=name).focus()
             tab.keyboard.press("Enter")
         tab.wait_for_selector("#rows [data-row]")
+        tab.wait_for_load_state()
         tab.get_by_label("Time").focus()
         for text in ("9:00", "filled", "1500 ft"):
             tab.keyboard.type(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from small_farm import write_small_farm
 from test_desk_drill import write_towed
 from test_desk_whole import open_desk
 
-from evenacre.desk import work
+from evenacre.desk import asked, work
 from evenacre.desk.asked import Desk
 from evenacre.desk.farm import open_farm
 from evenacre.desk.jobs import Job
@@ -51,6 +52,41 @@ def test_many_tabs_do_not_wait_for_each_other(
         first.context.close()
 
 
+def test_who_goes_to_another_page_as_a_job_ends_arrives(
+    tmp_path: Path,
+    visit: Callable[..., Any],
+    opened: list[Desk],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    with open_desk(tmp_path / "farm") as address:
+        tab = visit(address, 1280)
+        steps: list[Callable[[], Any]] = []
+
+        def held(route: Any) -> None:
+            steps.pop()()
+            time.sleep(1)  # for the page to hear of it
+            route.continue_()
+
+        def go() -> None:
+            tab.get_by_role("link", name="Season").click()
+            tab.wait_for_url("**/season")
+
+        def ended() -> None:
+            wait_for(lambda: opened[0].board.job.state in ("done", "failed"))
+
+        tab.route("**/season", held)
+        tab.evaluate("fetch('/look', { method: 'POST' })")
+        steps.append(ended)
+        go()
+        # And from a page that stands for one that takes long.
+        monkeypatch.setattr(asked, "_PATIENCE_S", 0.0)
+        tab.route("**/ready/*", lambda route: steps.append(route.continue_))
+        tab.goto(f"{address.partition('/enter')[0]}/results")
+        wait_for(lambda: bool(tab.evaluate("1") and steps))
+        go()
+        tab.context.close()
+
+
 def test_files_on_their_way_outlast_a_job_and_stop_with_their_page(
     tmp_path: Path, visit: Callable[..., Any]
 ) -> None:
@@ -65,6 +101,7 @@ def test_files_on_their_way_outlast_a_job_and_stop_with_their_page(
         on_their_way: list[Any] = []
         tab.route("**/file?name=*", lambda route: on_their_way.append(route))
         for reaches_its_end in (True, False):
+            tab.wait_for_load_state()
             assert tab.evaluate(leaves)
             tab.set_input_files("#pick-files", [str(log)])
             wait_for(lambda: bool(tab.evaluate("1") and on_their_way))

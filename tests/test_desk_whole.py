@@ -101,6 +101,8 @@ def test_one_that_was_killed_is_no_hindrance_and_ctrl_c_closes_it(tmp_path: Path
 
 def fits(tab: Any) -> None:
     """Nothing is cut off at the side, every box has a name, and buttons are large enough."""
+    # The browser shows nothing before the style of a page is there, but can be asked for sizes.
+    tab.wait_for_load_state()
     # A drawing follows a window of another size a moment later. What is no function would be
     # evaluated anew at each look, which the policy of the pages forbids.
     tab.wait_for_function("() => document.documentElement.scrollWidth <= innerWidth")

@@ -228,11 +228,17 @@
     let typing = false;
     const typed = "input:not([type=file]):not([data-job]):not([name=pdf]), select, textarea";
     document.addEventListener("input", (event) => { typing ||= event.target.matches(typed); });
+    // A page that loads anew would take back whoever is on the way to another.
+    let leaving = false;
+    window.addEventListener("beforeunload", () => {
+      leaving = true;
+      setTimeout(() => { leaving = false; }, 10_000);
+    });
     const end = watched((job) => {
       const running = job.state === "running";
       // What came of it changes the page; files on their way would be lost.
       const isNew = job.number !== first.number || first.state === "running";
-      if (isNew && !running && job.number && !typing && !isBringing()) {
+      if (isNew && !running && job.number && !typing && !leaving && !isBringing()) {
         end();
         location.reload();
         return;

@@ -279,6 +279,7 @@ function stepBack() {
 let timer = 0;
 function ask() {
   form.dataset.asks = "yes";
+  sent += 1; // an answer that is on its way is to what stood before
   clearTimeout(timer);
   timer = setTimeout(check, 200);
 }

@@ -107,7 +107,7 @@ def open_page(browser: Any, tmp_path: Path) -> Iterator[Any]:
             lambda r: None if r.url.startswith(("file:", "data:")) else troubles.append(r.url),
         )
         tab.goto(path.as_uri())
-        tab.set_default_timeout(10_000)
+        tab.set_default_timeout(60_000)
         return tab
 
     yield go

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import signal
 import socket
@@ -76,13 +77,15 @@ def test_a_second_start_finds_the_first_and_closing_leaves_nothing(tmp_path: Pat
     assert not (tmp_path / ".evenacre-desk" / "running.json").exists()
 
 
-def test_one_that_was_killed_is_no_hindrance_and_ctrl_c_closes_it(tmp_path: Path) -> None:
-    def answers() -> bool:
-        said: list[str] = []
-        with suppress(InputError):
-            serve(tmp_path, said.append, browser=False)
-        return bool(said)
+def answers(folder: Path) -> bool:
+    """Whether the desk of a folder is open: a second start finds it."""
+    said: list[str] = []
+    with suppress(InputError):
+        serve(folder, said.append, browser=False)
+    return bool(said)
 
+
+def test_one_that_was_killed_is_no_hindrance_and_ctrl_c_closes_it(tmp_path: Path) -> None:
     killed = Forked("desk", tmp_path, "--no-browser")
     running = tmp_path / ".evenacre-desk" / f"{RUNNING}.json"
     wait_for(running.exists)
@@ -91,12 +94,25 @@ def test_one_that_was_killed_is_no_hindrance_and_ctrl_c_closes_it(tmp_path: Path
     assert running.exists()
     process = Forked("desk", tmp_path, "--no-browser")
     wait_for(lambda: (open_farm(tmp_path).recall(RUNNING) or {}).get("pid") == process.pid)
-    assert answers()
+    assert answers(tmp_path)
     process.send_signal(signal.SIGINT)
     out, err = process.communicate()
     assert (process.returncode, err) == (0, "")
     assert out.endswith("The desk is closed.\n")
     assert not running.exists()
+
+
+def test_it_closes_when_nobody_reads_what_it_says(tmp_path: Path) -> None:
+    reads, writes = os.pipe()
+    process = Forked(
+        "desk", tmp_path, "--no-browser", stdout=writes, before=lambda: os.close(reads)
+    )
+    os.close(writes)
+    wait_for(lambda: (open_farm(tmp_path).recall(RUNNING) or {}).get("pid") == process.pid)
+    assert answers(tmp_path)
+    os.close(reads)
+    process.send_signal(signal.SIGINT)
+    assert (process.wait(), process.communicate()[1]) == (0, "")
 
 
 def fits(tab: Any) -> None:

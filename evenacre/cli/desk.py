@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from evenacre.cli.options.shared import plain_errors
-from evenacre.cli.options.streams import say
+from evenacre.cli.options.streams import printing, say
 
 
 def desk(
@@ -43,8 +43,14 @@ def desk(
             from evenacre.desk.shortcut import leave_shortcut
 
             place = leave_shortcut(open_farm(folder).root, on_network=on_network)
-            say(f"Wrote {place}. Double-click it to open the desk.")
+            _tell(f"Wrote {place}. Double-click it to open the desk.")
             return
         from evenacre.desk.server import serve
 
-        serve(folder, say, browser=not no_browser, port=port, on_network=on_network)
+        serve(folder, _tell, browser=not no_browser, port=port, on_network=on_network)
+
+
+def _tell(text: str) -> None:
+    """Print a line; the window that it was opened from may be gone by then."""
+    with printing():
+        say(text)

@@ -73,6 +73,10 @@ class Family:
 
 DRIFT = Receiver(drift_m=0.03, within_m=0.02)
 COARSE = Receiver(drift_m=0.3, within_m=0.05)
+SLOW, BY_HAND_ROUND = (
+    Receiver(wander_m=0.25, memory_s=480.0),
+    Driver(steered=True, rounds_by_hand_m=0.3),
+)
 WANDER, PHONE = Receiver(wander_m=0.3, memory_s=600.0), Receiver(wander_m=1.5)
 TAPE = replace(TOWED, error=SettingsError())
 LATE = replace(TOWED, error=replace(EXACT, lag_s=Doubt(1.0)))
@@ -91,6 +95,7 @@ FAMILIES = {
     "30 cm drift, steered": Family(COARSE, STEERED, skip=1.5),
     "30 cm wander, by eye": Family(WANDER, BY_EYE, skip=1.5),
     "30 cm wander, steered": Family(WANDER, STEERED, skip=1.5),
+    "25 cm, rounds by hand": Family(SLOW, BY_HAND_ROUND, TOWED),
     "1.5 m wander, by eye": Family(PHONE, BY_EYE),
     "1.5 m not stated, by eye": Family(PHONE, BY_EYE, stated=False),
     "figures by tape": Family(DRIFT, BY_EYE, TAPE, skip=1.0),

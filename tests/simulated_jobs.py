@@ -49,7 +49,8 @@ class Driver:
     pass. ``end_m`` is the ground meant to be left between the end of a pass and the headland,
     ``end_scatter_m`` its scatter; a hand that is late by ``late_m`` leaves more where a pass begins
     and less where it ends. ``steered``: the machine holds the line that the receiver tells.
-    ``missed_m`` is ground left between two passes by mistake.
+    ``missed_m`` is ground left between two passes by mistake. ``rounds_by_hand_m``: the rounds were
+    driven by hand all the same, and weave so much.
     """
 
     gap_m: float = 0.0
@@ -60,6 +61,7 @@ class Driver:
     late_m: float = 0.0
     steered: bool = False
     missed_m: float = 0.0
+    rounds_by_hand_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -180,6 +182,10 @@ def simulate(
     off = across * side[:, None]
     if driver.steered:
         off -= across * (error * across).sum(axis=1, keepdims=True)
+    if driver.rounds_by_hand_m:
+        by_hand = np.random.default_rng([seed, 2])
+        side = _weave(by_hand, driver.rounds_by_hand_m, len(time), speed_mps)
+        off = np.where(number[:, None] > 4 * rounds, off, across * side[:, None])
     axle = np.column_stack([x, y]) + off * np.minimum(1.0, (number > 0) + 0.0)[:, None]
     axle = _smoothed(axle, 15)
     tool, antenna = _towed(axle, drill)

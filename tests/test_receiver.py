@@ -59,6 +59,35 @@ def driven(family: str, seed: int = 1, driver: Driver | None = None) -> Simulate
     return simulate(seed, FAMILIES[family], driver, length_m=200.0, passes=16)
 
 
+def steered_passes(job: Simulated) -> tuple[str, dict[str, object]]:
+    """What is said of who steered."""
+    found = audit_operation(job.operation).findings
+    ((code, values),) = ((f.code, dict(f.values)) for f in found if f.code.startswith("steered"))
+    return code, values
+
+
+def test_rounds_driven_by_hand_are_told_from_passes_that_the_machine_steered() -> None:
+    by_hand = replace(STEERED, rounds_by_hand_m=0.3)
+    for seed in (1, 2, 3):
+        for rounds in (1, 2):
+            some = {"passes": 14, "rounds": rounds, "length_m": 160.0}
+            job = simulate(seed, FAMILIES["30 cm"], by_hand, **some)
+            assert judged(job.operation).steered
+            told = {"steered": 14, "passes": 14 + 4 * rounds}
+            assert steered_passes(job) == ("steered_in_part", told)
+            every = simulate(seed, FAMILIES["30 cm"], STEERED, **some)
+            assert steered_passes(every) == ("steered", {})
+
+
+def test_an_antenna_told_to_be_aside_does_not_make_passes_uneven() -> None:
+    """Up and down, so few that they are not compared among themselves."""
+    drill = replace(DRILL, antenna_left_m=0.3)
+    job = simulate(1, FAMILIES["30 cm"], STEERED, drill, passes=8, rounds=1)
+    found = judged(job.operation)
+    assert found.steered
+    assert found.spacing_m < 0.05
+
+
 @pytest.mark.parametrize(
     ("family", "grade", "least_m", "most_m"),
     [

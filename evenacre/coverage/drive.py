@@ -103,7 +103,7 @@ class Drive:
             *legs.findings,
             *loss_findings(legs.fixes),
             *unlike_findings(legs, implement),
-            *receiver_findings(legs.receiver, implement.width_m),
+            *receiver_findings(legs.receiver, implement.width_m, self.error.steered[1:]),
             *settings_findings(legs.evidence.measured, implement),
         )
         self._findings = (
@@ -268,20 +268,26 @@ def _position_error(legs: Legs, number: IntArray, settings: Settings) -> Positio
     """How far each pass may be off."""
     receiver = legs.receiver
     pass_m = np.full(int(number.max(initial=0)) + 1, receiver.pass_m)
+    steered = np.zeros(len(pass_m), dtype=bool)
     for leg, span in zip(legs.legs, legs.spans, strict=True):
         sigma_m = leg.fixes.take(leg.tracks, lambda t: t.sigma_m)
         own_m = pass_errors_m(leg.receiver, number[span], leg.steps.record, sigma_m)
         mine = np.unique(number[span])
         pass_m[mine] = own_m[mine]
-    fine = receiver.grade == "centimetre"
+        if leg.receiver.steered:
+            by_hand_m = leg.by_hand[leg.steps.record] * leg.steps.distance_m
+            steered[mine] = np.bincount(number[span], by_hand_m)[mine] <= 0
+    fine, driven = receiver.grade == "centimetre", steered[1:]
     return PositionError(
         pass_m,
         max(leg.receiver.within_m for leg in legs.legs),
-        receiver.steered,
+        steered,
         receiver.memory_s if np.isfinite(receiver.memory_s) else None,
         # Where gaps scatter little, the driver may have made what was taken for the receiver's.
         assumed=receiver.told_by == "usual" or (receiver.told_by == "spacing" and fine),
-        within_assumed=settings.within_pass_m is None and fine,
+        # What a receiver that steered wanders is not in the log, and bends of a hand's are both's.
+        within_assumed=settings.within_pass_m is None
+        and (fine or bool(driven.any() and not driven.all())),
         interval_s=logging_interval_s(legs.steps),
     )
 

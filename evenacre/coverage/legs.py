@@ -15,8 +15,9 @@ from evenacre.coverage.field_plane import plane_for
 from evenacre.coverage.machines import machines_of, told_apart
 from evenacre.coverage.measure.antenna_path import AntennaPath
 from evenacre.coverage.measure.settings import Evidence, applied, measure
-from evenacre.coverage.receiver.behaviour import behaviour
-from evenacre.coverage.receiver.judgement import judged
+from evenacre.coverage.receiver.behaviour import Behaviour, behaviour
+from evenacre.coverage.receiver.judgement import is_steered, judged
+from evenacre.coverage.receiver.steering import hand_or_machine
 from evenacre.coverage.row_patterns import RowPatterns
 from evenacre.coverage.rows import RowStates, row_states, with_rows
 from evenacre.coverage.smooth import SmoothPath, ground_speed, smooth_path, turn_radius
@@ -40,6 +41,8 @@ class Leg:
     left_m: float
     smoothed: bool
     receiver: Receiver
+    # Who steered at each fix with the tool down: above 0 a hand, below 0 the machine, 0 not told
+    by_hand: FloatArray
     by_speed: bool  # whether nothing but the speed tells of work
     findings: tuple[Finding, ...]
 
@@ -110,7 +113,9 @@ class Legs:
 
     def without_records(self) -> Legs:
         """The same, with the balance of the records and the first of them alone."""
-        legs = tuple(replace(leg, fixes=leg.fixes.first()) for leg in self.legs)
+        legs = tuple(
+            replace(leg, fixes=leg.fixes.first(), by_hand=leg.by_hand[:1]) for leg in self.legs
+        )
         return replace(self, legs=legs, fixes=self.fixes.first())
 
     def masses(
@@ -279,13 +284,35 @@ def _leg(drive: _Drive, operation: Operation, implement: Implement) -> Leg:
         implement = own
     tracks, fixes, path = drive.tracks, drive.fixes, drive.path
     on = drive.states.on
-    seen = behaviour(tracks, fixes, path, drive.speed_mps, on.any, implement.width_m)
+    by_hand = hand_or_machine(fixes, path, on.any, implement.width_m)
+
+    def seen_where(working: BoolArray) -> Behaviour:
+        return behaviour(
+            *(tracks, fixes, path, drive.speed_mps, working),
+            implement.width_m,
+            implement.antenna_left_m,
+        )
+
+    seen = seen_where(on.any)
+    if 0 < (by_hand > 0).sum() < (by_hand < 0).sum():
+        # What a hand drove does not tell how the machine steers.
+        rest = seen_where(on.any & (by_hand <= 0))
+        seen = rest if is_steered(rest) else seen
     receiver = judged(seen, fixes, tracks, path.jitter_m, operation.settings)
     steps = build_steps(fixes, path, on, implement, operation.blockages, drive.leap)
     smoothed = path.x_m is not fixes.x_m
     by_speed = drive.states.by_speed
     return Leg(
-        tracks, fixes, steps, path.jitter_m, path.left_m, smoothed, receiver, by_speed, findings
+        tracks,
+        fixes,
+        steps,
+        path.jitter_m,
+        path.left_m,
+        smoothed,
+        receiver,
+        by_hand,
+        by_speed,
+        findings,
     )
 
 

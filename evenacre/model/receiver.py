@@ -28,7 +28,7 @@ class Receiver:
     within_m: float  # what wanders within a pass
     memory_s: float  # of the drift between passes; NaN: passes are taken as independent
     white_m: float  # from record to record, before smoothing
-    # The log keeps to the guidance line: the drift is in the ground and not in the log
+    # Passes keep to the guidance line: there the drift is in the ground and not in the log
     steered: bool
     looks_like_phone: bool
     # What the log itself shows

@@ -13,12 +13,12 @@ from evenacre.coverage.smooth import SmoothPath
 from evenacre.model import BoolArray, FloatArray, IntArray, Track
 
 # Passes run along the heading that is driven most, within so much; shorter ones tell little.
-_BIN_RAD, _ALONG_RAD = np.radians(2.0), np.radians(12.0)
-_SHORTEST_M, _SHORTEST_WIDTHS = 30.0, 3.0
+_BIN_RAD, ALONG_RAD = np.radians(2.0), np.radians(12.0)
+SHORTEST_M, SHORTEST_WIDTHS = 30.0, 3.0
 # Passes are looked at so often along their way, at least; and at two records a look.
 _STATION_M = 10.0
 # Passes nearer or further apart than these shares of the width are not side by side.
-_SIDE_BY_SIDE = (0.5, 1.5)
+SIDE_BY_SIDE = (0.5, 1.5)
 _FEWEST_STATIONS = 3
 # Pairs that are driven in the same two directions have a spacing of their own where so many are.
 _FEWEST_ALIKE = 5
@@ -31,9 +31,9 @@ _STAND_S, _STAND_M, _STOOD_S = 15.0, 2.0, 30.0
 _DECIMALS, _SAMPLE, _DEGREE_M = range(3, 8), 2000, 111_195.0
 # Standard deviations are of this share of the values, the nearest; of normal ones it has the
 # variance (1 - 2 z phi(z) / share), z being its end in standard deviations.
-_NEAREST = 0.85
-_END = NormalDist().inv_cdf((1 + _NEAREST) / 2)
-_NEAREST_VARIANCE = 1 - 2 * _END * NormalDist().pdf(_END) / _NEAREST
+NEAREST = 0.85
+_END = NormalDist().inv_cdf((1 + NEAREST) / 2)
+_NEAREST_VARIANCE = 1 - 2 * _END * NormalDist().pdf(_END) / NEAREST
 
 
 @dataclass(frozen=True)
@@ -100,6 +100,7 @@ def behaviour(
     speed_mps: FloatArray,
     working: BoolArray,
     width_m: float,
+    left_m: float,
 ) -> Behaviour:
     """Look at the positions of one machine.
 
@@ -109,12 +110,12 @@ def behaviour(
         At each fix.
     working : (n,) bool
         Fixes with the tool down.
-    width_m : float
-        Of the tool.
+    width_m, left_m : float
+        Of the tool, and how far to the left of its middle the antenna is told to be.
     """
     interval_s, written_m = typical_interval_s(fixes.time_s), _written_m(tracks)
     creep_m = _creep_m(fixes)
-    lines = _straight_lines(fixes, path, speed_mps, working, width_m)
+    lines = _straight_lines(fixes, path, speed_mps, working, width_m, left_m)
     if lines is None:
         return Behaviour(interval_s, written_m, creep_m=creep_m)
     spacing_m, pairs, spread_m, apart_s = _spacing(lines, width_m)
@@ -176,6 +177,8 @@ def _creep_m(fixes: Fixes) -> float:
 class _Lines:
     """Fixes on straight passes: along (u) and across (v) the main heading, and whose they are.
 
+    Across, they are those of the middle of the tool.
+
     ``way_m`` is the way from the fix before; ``line`` ascends, ``ahead`` is its sense.
     """
 
@@ -193,6 +196,7 @@ def _straight_lines(
     speed_mps: FloatArray,
     working: BoolArray,
     width_m: float,
+    left_m: float,
 ) -> _Lines | None:
     step = np.hypot(np.diff(path.x_m, prepend=np.nan), np.diff(path.y_m, prepend=np.nan))
     step = np.where(np.diff(fixes.run, prepend=-1) == 0, step, 0.0)
@@ -202,16 +206,16 @@ def _straight_lines(
     axis = _main_axis(path.course_rad[moving], step[moving])
     off = np.angle(np.exp(1j * (path.course_rad - axis)))
     ahead = np.abs(off) < np.pi / 2
-    along = moving & (np.abs(np.sin(off)) < np.sin(_ALONG_RAD))
+    along = moving & (np.abs(np.sin(off)) < np.sin(ALONG_RAD))
     new = (np.diff(fixes.run, prepend=-1) != 0) | ~np.append(False, along[:-1])
     new |= np.append(False, ahead[1:] != ahead[:-1])
     line = np.cumsum(new & along)[along] - 1
     if not len(line):
         return None
     u = (path.x_m * np.cos(axis) + path.y_m * np.sin(axis))[along]
-    v = (path.y_m * np.cos(axis) - path.x_m * np.sin(axis))[along]
+    v = (path.y_m * np.cos(axis) - path.x_m * np.sin(axis) - left_m * np.where(ahead, 1, -1))[along]
     way = np.where(np.diff(line, prepend=-1) == 0, step[along], 0.0)
-    enough = np.bincount(line, way) >= max(_SHORTEST_M, _SHORTEST_WIDTHS * width_m)
+    enough = np.bincount(line, way) >= max(SHORTEST_M, SHORTEST_WIDTHS * width_m)
     if not enough.any():
         return None
     kept = enough[line]
@@ -229,7 +233,7 @@ def _main_axis(course_rad: FloatArray, weight: FloatArray) -> float:
     ways = np.bincount(at, weight, minlength=bins)
     peak = (np.argmax(ways + np.roll(ways, 1) + np.roll(ways, -1)) + 0.5) * np.pi / bins
     off = np.angle(np.exp(2j * (course_rad - peak))) / 2
-    near = np.abs(off) < _ALONG_RAD
+    near = np.abs(off) < ALONG_RAD
     return float(peak + np.angle((weight * np.exp(2j * off))[near].sum()) / 2)
 
 
@@ -247,7 +251,7 @@ def _spacing(lines: _Lines, width_m: float) -> tuple[float, int, float, float]:
     order = np.lexsort((v, station))
     k, station, v = k[order], station[order], v[order]
     apart = np.diff(v)
-    low, high = (limit * width_m for limit in _SIDE_BY_SIDE)
+    low, high = (limit * width_m for limit in SIDE_BY_SIDE)
     beside = (np.diff(station) == 0) & (apart > low) & (apart < high)
     apart, right, left = apart[beside], k[:-1][beside], k[1:][beside]
     pair = np.stack([lines.line[right], lines.line[left]], axis=1)
@@ -310,5 +314,5 @@ def _drift_m(lines: _Lines) -> float:
 def _scatter(values: FloatArray) -> float:
     """Standard deviation about zero that outliers do not move."""
     size = np.abs(values)
-    nearest = size[size <= np.quantile(size, _NEAREST)]
+    nearest = size[size <= np.quantile(size, NEAREST)]
     return float(np.sqrt((nearest**2).mean() / _NEAREST_VARIANCE))

@@ -10,7 +10,7 @@ import pandas as pd
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.receiver.behaviour import Behaviour
 from evenacre.coverage.skips import CAUSED, KINDS, NARROWEST_M
-from evenacre.model import FloatArray, IntArray, Settings, Track
+from evenacre.model import BoolArray, FloatArray, IntArray, Settings, Track
 from evenacre.model.finding import Finding
 from evenacre.model.receiver import Receiver
 
@@ -19,7 +19,7 @@ from evenacre.model.receiver import Receiver
 _USUAL_PASS_M, _USUAL_WITHIN_M, _PHONE_M = 0.03, 0.02, 2.0
 # By hand the spacing of passes scatters so much on its own (common practice, no source), and
 # nobody keeps so close to a line, or passes so even, by hand.
-_HAND_M, _BY_ITSELF_M = 0.10, 0.03
+_HAND_M, BY_ITSELF_M = 0.10, 0.03
 # So many passes side by side, and so much straight way, show how well a receiver repeats itself.
 _FEWEST_PAIRS, _STRAIGHT_M = 6, 200.0
 # A phone wanders further than this about a straight line.
@@ -45,10 +45,7 @@ def judged(
     phone's where it says so, or holds nothing but positions. What is only taken for usual is so
     where satellites stand well, and grows by the dilution.
     """
-    even = seen.spacing_m < _BY_ITSELF_M
-    steered = (even and seen.pairs >= _FEWEST_PAIRS) or (
-        (even or not seen.pairs) and seen.straight_m >= _STRAIGHT_M and seen.line_m < _BY_ITSELF_M
-    )
+    steered = is_steered(seen)
     shown_m = _shown_m(seen) if seen.pairs >= _FEWEST_PAIRS and not steered else np.nan
     sigma_m = fixes.take(tracks, lambda t: t.sigma_m)
     logged_m = np.nan if sigma_m is None else float(pd.Series(sigma_m).median())
@@ -98,6 +95,14 @@ def judged(
         seen.line_m,
         seen.creep_m,
         seen.way_excess,
+    )
+
+
+def is_steered(seen: Behaviour) -> bool:
+    """Whether passes run straighter, or more even, than anyone steers by hand."""
+    even = seen.spacing_m < BY_ITSELF_M
+    return (even and seen.pairs >= _FEWEST_PAIRS) or (
+        (even or not seen.pairs) and seen.straight_m >= _STRAIGHT_M and seen.line_m < BY_ITSELF_M
     )
 
 
@@ -213,8 +218,11 @@ def untold_90_kg(
     return out
 
 
-def receiver_findings(receiver: Receiver, width_m: float) -> Iterator[Finding]:
-    """Say how good the receiver was taken to be, and what cannot be told for it."""
+def receiver_findings(receiver: Receiver, width_m: float, steered: BoolArray) -> Iterator[Finding]:
+    """Say how good the receiver was taken to be, and what cannot be told for it.
+
+    ``steered`` are the passes that the machine steered.
+    """
     r, off_m, spacing_m = receiver, receiver.pass_m, receiver.spacing_m
     if r.told_by == "spacing" and r.looks_like_phone:
         yield Finding.warning(
@@ -234,8 +242,10 @@ def receiver_findings(receiver: Receiver, width_m: float) -> Iterator[Finding]:
         yield Finding.warning("phone_by_device", pass_m=off_m)
     elif r.told_by == "usual":
         yield Finding.note("receiver_not_told", pass_m=off_m)
-    if r.steered:
+    if steered.all():
         yield Finding.note("steered")
+    elif steered.any():
+        yield Finding.note("steered_in_part", steered=int(steered.sum()), passes=len(steered))
     doubtful = doubtful_m(r)
     if not tells_gaps(r, width_m):
         yield Finding.warning("places_not_told", doubtful_m=doubtful, width_m=width_m)

@@ -17,6 +17,8 @@ _WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18
 # Receivers that err by this drift from pass to pass, nobody knows how slowly: each pass may have an
 # error of its own, or share it with others over some such time (common practice, no source).
 _DRIFTING_M, _SLOW_S = 0.1, 600.0
+# Then passes are one unit for so long.
+WHOLE_S = _SLOW_S / 5
 
 
 @dataclass(frozen=True)
@@ -24,13 +26,14 @@ class Drift:
     """Errors of the units along both axes, drawn, (2, units, n), and what they come from.
 
     A unit is a stretch of work, of a standard deviation ``sigma_m``, (units,). Where the error has
-    a memory (a first-order process; None: each unit errs by itself), that of a unit is the mean
-    over it, of values at ``when_s``, (units, 3).
+    a memory (a first-order process; None: each pass errs by itself), that of a unit is the mean
+    over it, of values at ``when_s``, (units, 3). ``owner`` is the pass of each.
     """
 
     drawn_m: FloatArray
     sigma_m: FloatArray
     when_s: FloatArray
+    owner: IntArray
     memory_s: float | None
 
     @classmethod
@@ -39,11 +42,13 @@ class Drift:
         rng: np.random.Generator,
         sigma: FloatArray,
         when: FloatArray,
+        owner: IntArray,
         memory_s: float | None,
     ) -> Drift:
         """Drawn freely."""
         if memory_s is None:
-            drawn = normal(rng, 2 * len(when)).reshape(2, len(when), -1)
+            passes, of = np.unique(owner, return_inverse=True)
+            drawn = normal(rng, 2 * len(passes)).reshape(2, len(passes), -1)[:, of]
         else:
             at = normal(rng, 2 * when.size).reshape(2, when.size, -1)
             order = np.argsort(when, axis=None, kind="stable")
@@ -51,12 +56,12 @@ class Drift:
             for k, (a, b) in enumerate(itertools.pairwise(order)):
                 at[:, b] = keep[k] * at[:, a] + np.sqrt(1 - keep[k] ** 2) * at[:, b]
             drawn = np.einsum("kutn,t->kun", at.reshape(2, *when.shape, -1), _WEIGHTS)
-        return cls(sigma[:, None] * drawn, sigma, when, memory_s)
+        return cls(sigma[:, None] * drawn, sigma, when, owner, memory_s)
 
     def covariance(self, units: IntArray) -> FloatArray:
         """Of every unit with some, (all, some)."""
         if self.memory_s is None:
-            alike = (np.arange(len(self.sigma_m))[:, None] == units).astype(float)
+            alike = (self.owner[:, None] == self.owner[units]).astype(float)
         else:
             alike = np.zeros((len(self.sigma_m), len(units)))
             for a, b in itertools.product(range(3), repeat=2):
@@ -74,11 +79,18 @@ class Drift:
         return float(np.median(self.sigma_m * np.sqrt(1 - alike)))
 
 
+def may_be_slow(sigma_m: FloatArray, memory_s: float | None) -> bool:
+    """Whether receivers of such errors may drift slowly, which nobody said."""
+    return memory_s is None and bool(np.median(sigma_m) >= _DRIFTING_M)
+
+
 def draw_drifts(
-    rng: np.random.Generator, sigma: FloatArray, when: FloatArray, memory_s: float | None
+    rng: np.random.Generator,
+    sigma: FloatArray,
+    when: FloatArray,
+    owner: IntArray,
+    memory_s: float | None,
 ) -> list[Drift]:
     """Drifts of one memory or, where it may be any, of none and of a long one."""
-    memories: list[float | None] = [memory_s]
-    if memory_s is None and np.median(sigma) >= _DRIFTING_M:
-        memories.append(_SLOW_S)
-    return [Drift.of(rng, sigma, when, memory) for memory in memories]
+    memories = [memory_s, _SLOW_S] if may_be_slow(sigma, memory_s) else [memory_s]
+    return [Drift.of(rng, sigma, when, owner, memory) for memory in memories]

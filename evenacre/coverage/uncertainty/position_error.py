@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from evenacre.coverage.steps import Steps
-from evenacre.model import FloatArray
+from evenacre.model import BoolArray, FloatArray
 
 
 @dataclass(frozen=True)
@@ -20,9 +20,9 @@ class PositionError:
         Between passes, by pass number.
     within_m : float
         Within a pass: what wanders over some 30 m of travel.
-    steered : bool
-        The machine followed its guidance line: the receiver's error is in the ground and not
-        in the log.
+    steered : (passes + 1,) bool
+        Passes in which the machine followed its guidance line: the receiver's error is in the
+        ground and not in the log.
     memory_s : float or None
         The error between passes drifts as a first-order process of this memory; None: it is a
         constant of each pass, and no pass tells of another.
@@ -36,7 +36,7 @@ class PositionError:
 
     pass_m: FloatArray
     within_m: float
-    steered: bool = False
+    steered: BoolArray
     memory_s: float | None = None
     assumed: bool = False
     within_assumed: bool = False

@@ -11,7 +11,13 @@ from scipy.special import chdtr, ndtr, ndtri
 
 from evenacre.coverage.measure.settings import HAND_S
 from evenacre.coverage.steps import Steps
-from evenacre.coverage.uncertainty.drift import OVER_A_STRETCH, Drift, draw_drifts
+from evenacre.coverage.uncertainty.drift import (
+    OVER_A_STRETCH,
+    WHOLE_S,
+    Drift,
+    draw_drifts,
+    may_be_slow,
+)
 from evenacre.coverage.uncertainty.edges import BOUNDARY, SEAM, Across, Edges
 from evenacre.coverage.uncertainty.normal_draws import DRAWS, half_normal, normal, uniform
 from evenacre.coverage.uncertainty.position_error import PositionError
@@ -119,13 +125,13 @@ class Shifts:
     heading_rad, speed_mps, time_s : (m,) float
     kind : (n,) int
         Which of several receivers each draw takes it for, where that is not told.
-    seams : _Seams
-        As the log has them.
+    on_lines, by_hand : _Seams
+        As the log has them: between passes that the machine steered, and that a driver did.
     true_share : float
         Share of the variance of gaps within a pass that is not the receiver's.
     farthest_m : float
         Gaps farther from their pass's are where a driver went out of his way.
-    steered : bool
+    steered : (units,) bool
         The machine held a line that its receiver told.
     evened : bool
         Every other draw, from the first on, has passes as even as they were meant.
@@ -150,10 +156,11 @@ class Shifts:
     speed_mps: FloatArray
     time_s: FloatArray
     kind: IntArray
-    seams: _Seams
+    on_lines: _Seams
+    by_hand: _Seams
     true_share: float
     farthest_m: float
-    steered: bool
+    steered: BoolArray
     evened: bool
     interval_s: float
 
@@ -201,7 +208,7 @@ class Shifts:
         )
         there = there.with_wandered(looked, across)
         rng = np.random.default_rng([_SEED, 2])
-        return replace(there, ends_m=_ends(rng, there, looked, across, self.steered))
+        return replace(there, ends_m=_ends(rng, there, looked, across))
 
     def gaps_m(self, looked: IntArray, across: Across) -> FloatArray:
         """Gaps of the log, m: (k, 2).
@@ -211,8 +218,8 @@ class Shifts:
         """
         gap = even = across.gap_m
         if self.evened:
-            of = self.seams.of_key(_across_seams(self, looked, across)[1])
-            even = _evened(gap, self.seams, of, float(self.left_m.mean()))
+            of = self.on_lines.of_key(_across_seams(self, looked, across)[1])
+            even = _evened(gap, self.on_lines, of, float(self.left_m.mean()))
         return np.column_stack([even, gap])
 
     def with_wandered(self, looked: IntArray, across: Across) -> Shifts:
@@ -220,7 +227,7 @@ class Shifts:
 
         Sides that were not looked at have that of the one before them in their pass.
         """
-        apart = self.seams.apart_m(self, looked, across)
+        apart = self.by_hand.apart_m(self, looked, across)
         # At the end of the field the one edge has all, else either has half.
         out = (1 - self.true_share) * np.where(across.kind == SEAM, apart / 2, apart)
         out[~(np.abs(apart) <= self.farthest_m)] = 0.0
@@ -295,7 +302,7 @@ def draw_shifts(
     unit, owner, when = _units(edges, steps, number, receiver)
     sigma = receiver.pass_m[owner]
     block = _blocks(edges, number)
-    drifts = draw_drifts(rng, sigma, when, receiver.memory_s)
+    drifts = draw_drifts(rng, sigma, when, owner, receiver.memory_s)
     within = float(np.hypot(receiver.within_m, jitter_m))
     if receiver.memory_s is not None:
         within = float(np.hypot(within, drifts[0].left_m))
@@ -319,24 +326,26 @@ def draw_shifts(
         speed_mps=speed,
         time_s=time,
         kind=np.zeros(len(left), dtype=np.int64),
-        seams=_NO_SEAMS,
+        on_lines=_NO_SEAMS,
+        by_hand=_NO_SEAMS,
         true_share=1.0,
         farthest_m=np.inf,
-        steered=receiver.steered,
+        steered=receiver.steered[owner],
         evened=False,
         interval_s=receiver.interval_s,
     )
     seams = _seams(shifts, looked, across)
-    laid = _as_laid(rng, shifts, seams, drifts, receiver.steered, drill.left_m)
+    laid = _as_laid(rng, shifts, seams, drifts, drill.left_m)
+    by_hand = seams.driven(~laid.steered)
     drift, left = laid.drift_m, laid.left_m
     if len(drifts) > 1 and within:
         # A slow drift is what wanders within a pass.
         wander.of_drift[laid.slow] *= min(1.0, np.hypot(drifts[1].left_m, jitter_m) / within)
     true, farthest = 1.0, np.inf
-    if not laid.steered:
-        apart = seams.apart_m(shifts, looked, across)
+    if not laid.steered.all():
+        apart = by_hand.apart_m(shifts, looked, across)
         true, farthest = _true_share(apart[np.isfinite(apart)], within)
-        wander.of_block[:] = np.sqrt(true)
+        wander.of_block[block[~laid.steered[unit]]] = np.sqrt(true)
         wander.of_block[block[looked[np.isfinite(apart) & (np.abs(apart) > farthest)]]] = 1.0
     kind, wanders = laid.slow.astype(int), shifts.wanders
     if receiver.assumed or receiver.within_assumed:
@@ -346,7 +355,7 @@ def draw_shifts(
         kind = kind + 2 * usual
         if receiver.assumed:
             drift[..., ~usual] = 0.0
-        if receiver.assumed and laid.steered:
+        if receiver.assumed and laid.steered.any():
             wander.of_draw[~usual] = 0.0
         elif within:
             wander.of_draw[~usual] *= jitter_m / within
@@ -357,13 +366,14 @@ def draw_shifts(
         left_m=left,
         kind=kind,
         wanders=wanders,
-        seams=seams,
+        on_lines=seams.driven(laid.steered),
+        by_hand=by_hand,
         true_share=true,
         farthest_m=farthest,
-        evened=receiver.assumed and laid.steered,
+        evened=receiver.assumed and bool(laid.steered.any()),
     )
     shifts = shifts.with_wandered(looked, across)
-    ends = _ends(rng, shifts, looked, across, receiver.steered)
+    ends = _ends(rng, shifts, looked, across)
     return replace(shifts, ends_m=ends)
 
 
@@ -439,6 +449,14 @@ def _units(
         worked = float(steps.duration_s[number > 0].sum())
         long_s = max(_STRETCH * receiver.memory_s, worked / _MOST_UNITS)
         stretch = np.floor((time - time.min()) / long_s).astype(np.int64)
+    elif may_be_slow(receiver.pass_m[own], None):
+        began, ended = np.full(own.max() + 1, np.inf), np.full(own.max() + 1, -np.inf)
+        np.minimum.at(began, own, time)
+        np.maximum.at(ended, own, time)
+        # In equal parts.
+        parts = np.maximum(np.ceil((ended - began) / WHOLE_S), 1.0)[own]
+        share = (time - began[own]) / np.maximum(ended - began, 1e-9)[own]
+        stretch = np.minimum(np.floor(share * parts), parts - 1).astype(np.int64)
     most = int(stretch.max(initial=0)) + 1
     found, unit = np.unique(own * most + stretch, return_inverse=True)
     first, last = np.full(len(found), np.inf), np.full(len(found), -np.inf)
@@ -458,13 +476,13 @@ def _blocks(edges: Edges, number: IntArray) -> IntArray:
 class _Laid:
     """Drift, and the antenna's offset, that agree with the gaps of the log.
 
-    ``steered`` where the receiver's error is all in the ground, or as if it were; ``slow`` draws
-    have the second kind of drift.
+    ``steered`` are units where the receiver's error is all in the ground, or as if it were;
+    ``slow`` draws have the second kind of drift.
     """
 
     drift_m: FloatArray
     left_m: FloatArray
-    steered: bool
+    steered: BoolArray
     slow: BoolArray
 
 
@@ -485,6 +503,11 @@ class _Seams:
         """Which seam has each key; -1 where none has."""
         at = np.minimum(np.searchsorted(self.key, key), max(len(self.key) - 1, 0))
         return np.where(np.isin(key, self.key), at, -1)
+
+    def driven(self, alike: BoolArray) -> _Seams:
+        """Those of units that are such on both sides."""
+        kept = alike[self.first] & (alike[self.second] | (self.second < 0))
+        return _Seams(*(getattr(self, name)[kept] for name in self.__dataclass_fields__))
 
     def apart_m(self, shifts: Shifts, looked: IntArray, across: Across) -> FloatArray:
         """Gaps of samples less those of their seams; NaN where they are of none."""
@@ -543,25 +566,57 @@ def _as_laid(
     shifts: Shifts,
     seams: _Seams,
     drifts: Sequence[Drift],
-    steered: bool,
     doubt: Doubt,
 ) -> _Laid:
     """Draw drift and lateral offset that agree with the gaps of the log.
 
-    Gaps less those truly left are differences of drifts along the normal, and what the offset
-    opens and closes in turn: linear, so draws made freely are moved by what they miss the log's
-    gaps by, in proportion to covariances. Where the machine held a line, gaps of the log are as
-    planned, even, but for the offset. Of several kinds of drift each has draws as the gaps agree
-    with it, alike many where they do not tell.
+    Of several kinds of drift each has draws as the gaps agree with it, alike many where they do not
+    tell. A pass that the machine steered beside one that it did not was not laid by it.
     """
     drift, left = drifts[0].drawn_m.copy(), shifts.left_m.copy()
     for k, one in enumerate(drifts):
         drift[:, :, k :: len(drifts)] = one.drawn_m[:, :, k :: len(drifts)]
     slow = np.arange(len(left)) % len(drifts) == 1
-    free = _Laid(drift, left, True, slow)
+    laid = _Laid(drift, left, shifts.steered, slow)
+    left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
+    by_hand = ~shifts.steered
+    if shifts.steered.any():
+        on_lines = seams.driven(shifts.steered)
+        _agree(rng, shifts, on_lines, drifts, laid, left_var, steered=True)
+        left_var = float(left.var())
+    if by_hand.any() and _agree(
+        rng, shifts, seams.driven(by_hand), drifts, laid, left_var, steered=False
+    ):
+        return laid
+    return replace(laid, steered=np.ones_like(by_hand))
+
+
+def _agree(
+    rng: np.random.Generator,
+    shifts: Shifts,
+    seams: _Seams,
+    drifts: Sequence[Drift],
+    laid: _Laid,
+    left_var: float,
+    *,
+    steered: bool,
+) -> bool:
+    """Move draws of drift and lateral offset to what agrees with gaps that were laid alike.
+
+    Gaps less those truly left are differences of drifts along the normal, and what the offset
+    opens and closes in turn: linear, so draws made freely are moved by what they miss the log's
+    gaps by, in proportion to covariances. Where the machine held a line, gaps of the log are as
+    planned, even, but for the offset.
+
+    Returns
+    -------
+    bool
+        Whether a hand laid them.
+    """
+    drift, left, slow = laid.drift_m, laid.left_m, laid.slow
     between = seams.second >= 0
-    if between.sum() < _LEAST_SEAMS:
-        return free
+    if max(between.sum(), (~between).sum()) < _LEAST_SEAMS:
+        return False
     cos, sin = np.cos(shifts.axis_rad), np.sin(shifts.axis_rad)
     out = np.stack([seams.out_x * cos + seams.out_y * sin, seams.out_y * cos - seams.out_x * sin])
 
@@ -576,21 +631,22 @@ def _as_laid(
         * out[:, None]
         for d in drifts
     ]
-    left_var = doubt.sigma**2 + (doubt.high - doubt.low) ** 2 / 12
     of_drift = [differences(one) for one in with_drift]
     of_left = left_var * np.outer(seams.left, seams.left)
     own = np.diag(of_drift[0] + of_left)
     if not own.max() > 0:
-        return free
-    middle = np.full(len(own), np.median(seams.gap_m[between]))
-    if not between.all():
-        middle[~between] = np.median(seams.gap_m[~between])
-    off = seams.gap_m - middle
-    spread = max(_MAD * np.median(np.abs(off[between])), np.sqrt(np.median(own)))
+        return False
+    # Where few passes lie side by side, as in one round, those along the fence tell.
+    many = between if between.sum() >= _LEAST_SEAMS else ~between
+    off = seams.gap_m.copy()
+    for side in (between, ~between):
+        if side.any():
+            off[side] -= np.median(off[side])
+    spread = max(_MAD * np.median(np.abs(off[many])), np.sqrt(np.median(own)))
     meant = np.abs(off) <= _OUTLIER * spread
-    told = np.flatnonzero(meant & between)
+    told = np.flatnonzero(meant & many)
     if len(told) < _LEAST_SEAMS:
-        return free
+        return False
 
     def gaps(noise: FloatArray) -> _Gaps:
         return _Gaps.of(seams.gap_m[told], noise[np.ix_(told, told)])
@@ -599,12 +655,12 @@ def _as_laid(
     steered = steered or all(one.too_even() for one in kinds)
     if steered:
         if not left_var > 0:
-            return free
+            return False
         kinds, of_drift = [gaps(of_left)], [np.zeros_like(of_left)]
     # What is meant between passes is one, and along the end of the field another.
     of_kind = np.stack([between, ~between]).astype(float)
     alike = _MIDDLE_M**2 * of_kind.T @ of_kind
-    common, laid = _MIDDLE_M * of_kind.T @ normal(rng, 2), normal(rng, len(own))
+    common, scattered = _MIDDLE_M * of_kind.T @ normal(rng, 2), normal(rng, len(own))
     by_hand: FloatArray | float = (
         0.0 if steered else (np.log(_SCATTER_M / _BY_HAND_M) / _TIMES) ** 2
     )
@@ -616,7 +672,7 @@ def _as_laid(
             drift[:, :, draws] = drifts[which].drawn_m[:, :, draws]
         truly = np.where(meant, scatter**2, _NOT_MEANT_M2)
         drawn = np.outer(seams.left, left[draws]) + common[:, draws]
-        drawn += np.sqrt(truly)[:, None] * laid[:, draws]
+        drawn += np.sqrt(truly)[:, None] * scattered[:, draws]
         if not steered:
             drawn += differences(drift[:, :, draws])
         noise = of_drift[which] + of_left + np.diag(truly) + alike
@@ -624,7 +680,7 @@ def _as_laid(
         if not steered:
             drift[:, :, draws] += with_drift[which] @ rest
         left[draws] += left_var * (seams.left @ rest)
-    return _Laid(drift, left, steered, slow)
+    return not steered
 
 
 def _scatters(
@@ -690,7 +746,6 @@ def _ends(
     shifts: Shifts,
     looked: IntArray,
     across: Across,
-    steered: bool,
 ) -> FloatArray:
     """How much farther out rows truly went on or off, (events, n).
 
@@ -726,8 +781,9 @@ def _ends(
         if len(alike) < _LEAST_ENDS:
             continue
         moved = shifts.receiver_m(looked[end][use])
-        if met == SEAM and not steered:
-            moved -= shifts.receiver_m(partner[use]) / across.slant[end][use, None]
+        if met == SEAM:
+            by_eye = ~shifts.steered[shifts.unit[partner[use]], None]
+            moved -= by_eye * shifts.receiver_m(partner[use]) / across.slant[end][use, None]
         before = np.stack([meant + within * normal(rng, 1)[0], late])
         out[alike], late = _as_meant(
             rng,

@@ -118,7 +118,13 @@ SENTENCES = {
     "steered": mark(
         "The log runs straighter, or its passes more even, than anyone steers by hand: "
         "the machine followed this receiver, so where that drifts is on the ground and "
-        "not in the log. A headland driven by hand is less sure than told."
+        "not in the log."
+    ),
+    "steered_in_part": mark(
+        "Of {passes:,} passes {steered:,} run straighter, or more even, than anyone steers "
+        "by hand: there the machine followed this receiver, so where that drifts is on the "
+        "ground and not in the log. The rest, as a headland may be, were driven by hand: "
+        "there the drift is in the log."
     ),
     "places_not_told": mark(
         "A gap or a lap of up to {doubtful_m:length} between two passes may be the "

@@ -242,10 +242,10 @@ def receiver_findings(receiver: Receiver, width_m: float, steered: BoolArray) ->
         yield Finding.warning("phone_by_device", pass_m=off_m)
     elif r.told_by == "usual":
         yield Finding.note("receiver_not_told", pass_m=off_m)
-    if steered.all():
+    if (driven := int(steered.sum())) == len(steered) > 0:
         yield Finding.note("steered")
-    elif steered.any():
-        yield Finding.note("steered_in_part", steered=int(steered.sum()), passes=len(steered))
+    elif driven:
+        yield Finding.note("steered_in_part", steered=driven, passes=len(steered))
     doubtful = doubtful_m(r)
     if not tells_gaps(r, width_m):
         yield Finding.warning("places_not_told", doubtful_m=doubtful, width_m=width_m)

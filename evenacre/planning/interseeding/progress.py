@@ -144,6 +144,7 @@ def passes_left(plan: PassPlan, cover: Geometries) -> PassPlan:
         plan,
         passes=tuple(run for _, run in kept),
         turns=tuple(turns),
+        pin_runs=(),
         pin_turns=(),
         backs_m=(),
         covered_m2=covered,

@@ -10,7 +10,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -57,9 +57,52 @@ class Way:
     # The bend, pose and turns it is drawn from
     drawn_from: tuple[Bend, FloatArray, Sequence[tuple[float, float]]] | None = None
 
+    @property
+    def begin(self) -> FloatArray:
+        """Place and heading it begins at, (3,)."""
+        return np.array([*self.xy[0], self.heading_rad[0]])
+
+    @property
+    def end(self) -> FloatArray:
+        """Place and heading it comes to, (3,)."""
+        return np.array([*self.xy[-1], self.heading_rad[-1]])
+
+    def last(self, length_m: float) -> Way:
+        """The end of it, of so much length or a place more."""
+        step = np.hypot(*np.diff(self.xy, axis=0).T)
+        left = np.append(np.cumsum(step[::-1])[::-1], 0.0)
+        k = max(int(np.sum(left > length_m)) - 1, 0)
+        return Way(self.xy[k:], self.heading_rad[k:], self.curvature[k:], float(left[k]))
+
+    def led_to(self, pose: FloatArray) -> Way:
+        """The same way, moved by more and more so that it comes to a pose close by."""
+        step = np.hypot(*np.diff(self.xy, axis=0).T)
+        share = np.append(0.0, np.cumsum(step)) / max(float(step.sum()), 1e-9)
+        gap = pose - self.end
+        turned = float(np.angle(np.exp(1j * gap[2])))
+        return replace(
+            self,
+            xy=self.xy + share[:, None] * gap[:2],
+            heading_rad=self.heading_rad + share * turned,
+        )
+
     def finer(self, step_m: float) -> Way:
         """The same way with places closer together."""
-        return self if self.drawn_from is None else drawn(*self.drawn_from, step_m)
+        if self.drawn_from is None:
+            return self
+        return drawn(*self.drawn_from, step_m).led_to(self.end)
+
+
+def joined(*ways: Way) -> Way:
+    """Ways that go on one from another, as one."""
+    firsts = [k > 0 for k in range(len(ways))]
+    return Way(
+        np.concatenate([way.xy[k:] for way, k in zip(ways, firsts, strict=True)]),
+        np.concatenate([way.heading_rad[k:] for way, k in zip(ways, firsts, strict=True)]),
+        np.concatenate([way.curvature[k:] for way, k in zip(ways, firsts, strict=True)]),
+        sum(way.length_m for way in ways),
+        sum(way.backs_m for way in ways),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,6 +243,11 @@ def _chord(length: Any, before_rad: Any, after_rad: Any) -> Any:
     """From one end of an arc between two headings to the other, as x + iy."""
     half = (after_rad - before_rad) / 2
     return length * np.sinc(half / np.pi) * np.exp(1j * (before_rad + half))
+
+
+def standing(pose: FloatArray) -> Way:
+    """No way at all, at a pose."""
+    return Way(pose[None, :2], pose[2:], np.zeros(1), 0.0)
 
 
 def ways_between(bend: Bend, start: FloatArray, end: FloatArray, *, backs: bool) -> list[Turns]:

@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from evenacre.model import FloatArray
 from evenacre.planning.ground import overlaid
-from evenacre.planning.passes.bends import Bend, Way, as_turns, drawn
+from evenacre.planning.passes.bends import Bend, Way, as_turns, drawn, joined, standing
 from evenacre.planning.passes.candidates import Candidates
 from evenacre.planning.passes.detours import Detours
 from evenacre.planning.passes.fence import Fence
@@ -58,6 +58,8 @@ _MOST_CORNERS = 6
 _NO_ROOM_M = 60.0
 # Between the points of a turn that is told of.
 _FINE_M = 0.25
+# What is written is off by no more than this for points that are left out.
+_EXACT_M = 0.001
 # A run bends no more than this where a corner begins or ends.
 _STRAIGHT_RAD = math.radians(2.0)
 # Into a sharper or flatter corner than this a run does not go on with the tool down.
@@ -79,6 +81,10 @@ _AT_ONCE = 8
 _BARE = 0.05
 # A run does not go on straight farther than this (widths) to a corner.
 _FAR_WIDTHS = 2.0
+# Corners of a line that are off by no more are none; from the middle of a straight to a corner a
+# bend takes no more than so many times as far as on its other side.
+_NOISE_M = 0.002
+_UNEVEN = 3.0
 # A run that bends on a wider circle than so many of the tightest ones counts as straight.
 _STRAIGHT_RADII = 12.0
 
@@ -105,7 +111,8 @@ class Driver:
     # All inside the fence, where the ground to drive on is in several parts
     loose: Fence | None = None
     passes: list[PlannedPass] = field(default_factory=list)
-    turns: list[PlannedTurn] = field(default_factory=list)
+    # Of the tool's axle, in one or more parts each
+    turns: list[list[Way]] = field(default_factory=list)
     dropped: int = 0
     missed: list[Run] = field(default_factory=list)
     stuck_at: int = 0  # how many had been missed when the last turn was found
@@ -115,6 +122,8 @@ class Driver:
     trailing_before: FloatArray = field(default_factory=lambda: np.zeros(0))  # the last run
     # Stretches of runs along which all is inside
     stretches: dict[shapely.LineString, list[shapely.LineString]] = field(default_factory=dict)
+    # How the tool heads along bent runs
+    headings: dict[shapely.LineString, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
     # From where a pose can be come to
     arrivals: dict[tuple[float, ...], tuple[FloatArray, ...]] = field(default_factory=dict)
     # Ways to there, likewise
@@ -122,7 +131,7 @@ class Driver:
     # Come in by a gate: the pose of the axle where all of the rig is inside, and the way to the
     # first run
     entry: FloatArray | None = None
-    way_in: PlannedTurn | None = None
+    way_in: shapely.LineString | None = None
 
     def __post_init__(self) -> None:
         self.candidates = Candidates(self.rig)
@@ -134,6 +143,36 @@ class Driver:
         """Ways round what the rig must not leave."""
         clear_m = self.rig.width_m / 2 + _CLEAR_M
         return Detours(self.fence.ground, clear_m, self.rig.radius_m, _COARSER_M)
+
+    def turned(self) -> tuple[list[PlannedTurn], list[shapely.LineString]]:
+        """The turns, and the hitch pin's way along each run.
+
+        All of the drive is one way: what pulls the tool steers at the end of each part for the
+        next.
+        """
+        turns = [[way.finer(_FINE_M) for way in ways] for ways in self.turns]
+        parts: list[list[Way]] = []
+        for number, run in enumerate(self.passes):
+            ends = turns[number][0].heading_rad[0] if number < len(turns) else None
+            in_line = not self.rig.settles_m and shapely.get_num_points(run.line) == 2
+            along = self._along(run.line, run.line.length if in_line else _FINE_M, ends)
+            if parts:
+                # It comes to where the run begins but for a centimetre or two.
+                parts[-1][-1] = parts[-1][-1].led_to(along.begin)
+            parts += [[along], *turns[number : number + 1]]
+        if not parts:
+            return [], []
+        each = [joined(*ways) for ways in parts]
+        pin = self.rig.pulled_by(joined(*each))[-1][0]
+        until = np.cumsum([len(way.xy) - 1 for way in each])
+        pins = [
+            shapely.LineString(pin[end + 1 - len(way.xy) : end + 1])
+            for way, end in zip(each, until, strict=True)
+        ]
+        return [
+            PlannedTurn(shapely.LineString(self.rig.tool_xy(way)), line, way.backs_m)
+            for way, line in zip(each[1::2], pins[1::2], strict=True)
+        ], [line.simplify(_EXACT_M) for line in pins[::2]]
 
     def drive(self, runs: Sequence[Run]) -> None:
         """Drive runs in this order; those that cannot be reached are left out and counted."""
@@ -160,8 +199,8 @@ class Driver:
     def _look_ahead(self, lines: Sequence[shapely.LineString]) -> None:
         """Work out ways from the end of each run to the next, all at once."""
         if len(lines) > 1:
-            ends = np.array([self._axle(_pose(line, line.length)) for line in lines[:-1]])
-            begins = np.array([self._axle(_pose(line, 0.0)) for line in lines[1:]])
+            ends = np.array([self._axle(line, line.length) for line in lines[:-1]])
+            begins = np.array([self._axle(line, 0.0) for line in lines[1:]])
             self.candidates.ask(ends, begins, self.fence, self.rig.bend)
 
     def turns_take(self, starts: FloatArray, ends: FloatArray) -> FloatArray:
@@ -205,7 +244,7 @@ class Driver:
         ]
         start = self._start()
         assert start is not None
-        ends = np.array([self._axle(_pose(way[leg].line, at)) for way, leg, at in places])
+        ends = np.array([self._axle(way[leg].line, at) for way, leg, at in places])
         _, parts = shortest_turns(
             np.repeat(start[None], len(ends), axis=0), ends, self.rig.radius_m
         )
@@ -227,7 +266,7 @@ class Driver:
         for leg, run in enumerate(ring):
             at = self._first_stand(run.line)
             if at is not None:
-                begun = self._begun_at([*ring], leg, at, self._axle(_pose(run.line, at)), None)
+                begun = self._begun_at([*ring], leg, at, self._axle(run.line, at), None)
                 if begun is not None:
                     return begun
         return None
@@ -243,7 +282,8 @@ class Driver:
         if bend is not None:
             start = self._start()
             assert start is not None
-            found = self._way(start, end, bend=bend)
+            goes = self._begin_of(ring[leg].line, at)
+            found = self._way(start, end, self._came(0.0), goes, bend=bend)
             if found is None:
                 return None
         run = ring[leg]
@@ -268,29 +308,31 @@ class Driver:
         for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
             pose = np.array([*gate[:2], gate[2] + askew])
             pose[:2] += (self.rig.back_m + ahead) * _ahead(pose[2])
-            if self._stands(self._axle(pose)):
-                self.entry = self._axle(pose)
+            pose = self._axle_of(pose)
+            if self._stands(pose):
+                self.entry = pose
                 self.trailing = np.full(len(self.rig.behind), pose[2])
                 return True
         return False
 
-    def leave(self, gate: FloatArray) -> PlannedTurn | None:
+    def leave(self, gate: FloatArray) -> shapely.LineString | None:
         """The way out from the last run, to where the foremost point is in the gate."""
         start = self._start()
         for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
             pose = np.array([*gate[:2], gate[2] + askew])
             pose[:2] += (self.rig.ahead_m + ahead) * _ahead(pose[2])
             pose[2] += np.pi
-            end = self._axle(pose)
+            end = self._axle_of(pose)
             if start is None or not self._stands(end):
                 continue
+            came = self._came(0.0)
             for bend in self.rig.bends:
-                found = self._way(start, end, bend=bend)
+                found = self._way(start, end, came, bend=bend)
                 if found is not None:
-                    return self._turn(found[0])
-            found = self._around(start, end) or self._led_round(start, end)
+                    return self._way_of_tool(found[0])
+            found = self._around(start, end, came) or self._led_round(start, end, came)
             if found is not None:
-                return self._turn(found[0])
+                return self._way_of_tool(found[0])
         return None
 
     def _start(self) -> FloatArray | None:
@@ -303,7 +345,28 @@ class Driver:
             assert self.entry is not None
             return self.entry
         last = self.passes[-1].line
-        return self._axle(_pose(last, last.length - cut_m))
+        return self._axle(last, last.length - cut_m)
+
+    def _came(self, cut_m: float) -> Way:
+        """The way to where the tool's axle is when the last run ends so much sooner.
+
+        So much of it as what pulls the tool may steer for what comes next.
+        """
+        far, end = self.rig.settles_m, self._from(cut_m)
+        if not self.passes or not far:
+            return standing(end)
+        last = self.passes[-1].line
+        until = last.length - cut_m
+        way = self._along(ops.substring(last, max(until - far, 0.0), until), end_rad=end[2])
+        before = self.turns[-1] if self.turns and until < far else ()
+        return joined(*before, way).last(far)
+
+    def _begin_of(self, line: shapely.LineString, at: float) -> Way | None:
+        """The way on from a place of a run, so much of it as is steered for before."""
+        far = self.rig.settles_m
+        if not far or shapely.get_num_points(line) == 2:
+            return None
+        return self._along(ops.substring(line, at, at + far))
 
     def _trailing_at(self, cut_m: float) -> FloatArray:
         """How the units behind the tool head when the last run ends so much sooner."""
@@ -328,7 +391,7 @@ class Driver:
         held = self.fence.holds_each(self.rig.pulled.places(way, np.zeros(0))[0])
         if held.all():
             return [line]
-        at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way.xy, axis=0).T))])
+        at = self._reached(line, way)
         edge = np.flatnonzero(np.diff(np.concatenate([[False], held, [False]]).astype(int)))
         found = []
         for first, last in zip(edge[::2], edge[1::2] - 1, strict=True):
@@ -336,18 +399,28 @@ class Driver:
                 found.append(ops.substring(line, float(at[first]), float(at[last])))
         return found
 
-    def _along(self, line: shapely.LineString) -> Way:
-        """The tool's axle along a run."""
-        fine = shapely.segmentize(line, self.rig.step_m)
-        xy = np.asarray(fine.coords)
-        step = np.diff(xy, axis=0)
-        length = np.hypot(*step.T)
-        course = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
-        heading = np.concatenate([course[:1], (course[1:] + course[:-1]) / 2, course[-1:]])
+    def _reached(self, line: shapely.LineString, way: Way) -> FloatArray:
+        """How far along a run the openers are at each place of the axle's way."""
+        step = np.hypot(*np.diff(self.rig.tool_xy(way), axis=0).T)
+        at = np.append(0.0, np.cumsum(step))
+        return np.asarray(at * (line.length / at[-1]))
+
+    def _along(
+        self, line: shapely.LineString, step_m: float | None = None, end_rad: float | None = None
+    ) -> Way:
+        """The tool's axle along a run, at the end of which the tool heads as told.
+
+        Corners of the line stand for a curve, along which it goes.
+        """
+        xy, course = _curve(line, step_m or self.rig.step_m)
+        length = np.hypot(*np.diff(xy, axis=0).T)
+        if end_rad is not None:
+            course[-1] += np.angle(np.exp(1j * (end_rad - course[-1])))
+        behind = self.rig.tool_behind_m
+        heading = _led(course, length, behind) if behind > 0 and np.ptp(course) > 0 else course
         at = np.concatenate([[0.0], np.cumsum(length)])
         bent = np.gradient(heading, at) if len(at) > 2 else np.zeros(len(at))
-        ahead = np.column_stack([np.cos(heading), np.sin(heading)])
-        return Way(xy + self.rig.tool_behind_m * ahead, heading, bent, float(at[-1]))
+        return Way(xy + behind * _ahead(heading).T, heading, bent, float(at[-1]))
 
     def _reach(self, run: Run) -> None:
         """Turn from the last run to the next."""
@@ -383,7 +456,7 @@ class Driver:
         least = _SHORT * self.rig.width_m
         places = np.arange(0.0, max(line.length - least, 0.0) + 1e-6, _BEGIN_STEP_M)
         stands = self.fence.stands(
-            self.rig, np.array([self._axle(_pose(line, float(at))) for at in places])
+            self.rig, np.array([self._axle(line, float(at)) for at in places])
         )
         return float(places[np.argmax(stands)]) if stands.any() else None
 
@@ -433,21 +506,17 @@ class Driver:
         """Cut the last run, and turn."""
         self.trailing = trailing
         if not self.passes:
-            self.way_in = self._turn(ways)
+            self.way_in = self._way_of_tool(ways)
             return
         last = self.passes[-1]
         if cut:
             line = ops.substring(last.line, 0.0, last.line.length - cut)
             self.passes[-1] = replace(last, line=line)
-        self.turns.append(self._turn(ways))
+        self.turns.append([*ways])
 
-    def _turn(self, ways: Sequence[Way]) -> PlannedTurn:
-        ways = [way.finer(_FINE_M) for way in ways]
-        tool = np.concatenate([self.rig.tool_xy(way) for way in ways])
-        pin = np.concatenate([self.rig.pulled_by(way)[-1][0] for way in ways])
-        return PlannedTurn(
-            shapely.LineString(tool), shapely.LineString(pin), sum(way.backs_m for way in ways)
-        )
+    def _way_of_tool(self, ways: Sequence[Way]) -> shapely.LineString:
+        """The middle of the openers along a way of the axle."""
+        return shapely.LineString(self.rig.tool_xy(joined(*(way.finer(_FINE_M) for way in ways))))
 
     def _work(self, run: Run) -> None:
         self.trailing_before = self.trailing
@@ -455,7 +524,22 @@ class Driver:
         if self.rig.behind:
             self.trailing = self.rig.places(self._along(run.line), self.trailing)[1]
 
-    def _axle(self, pose: FloatArray) -> FloatArray:
+    def _axle(self, line: shapely.LineString, at: float) -> FloatArray:
+        """Place and heading of the tool's axle along a run."""
+        pose = _pose(line, at)
+        if self.rig.tool_behind_m > 0 and shapely.get_num_points(line) > 2:
+            pose[2] = np.interp(at, *self._headings(line))
+        return self._axle_of(pose)
+
+    def _headings(self, line: shapely.LineString) -> tuple[FloatArray, FloatArray]:
+        """How the tool heads along a run, and how far along that is."""
+        if line not in self.headings:
+            way = self._along(line)
+            self.headings[line] = self._reached(line, way), way.heading_rad
+        return self.headings[line]
+
+    def _axle_of(self, pose: FloatArray) -> FloatArray:
+        """Where the tool's axle is when its openers are at a pose."""
         ahead = np.array([math.cos(pose[2]), math.sin(pose[2]), 0.0])
         return np.asarray(pose + self.rig.tool_behind_m * ahead)
 
@@ -481,8 +565,9 @@ class Driver:
             if most_m2 < math.inf and self._bare(run, first, second) >= most_m2:
                 too_far.append((first, second))
                 return None
-            end = self._axle(_pose(run.line, second))
-            return self._way(self._from(first), end, self._trailing_at(first))
+            end, goes = self._axle(run.line, second), self._begin_of(run.line, second)
+            trailing = self._trailing_at(first)
+            return self._way(self._from(first), end, self._came(first), goes, trailing)
 
         ahead = partial(self._look_at_cuts, run, most) if most_m2 == math.inf else None
         found = self._least_cut(most, tried, ahead)
@@ -491,7 +576,8 @@ class Driver:
         for way in (self._around, self._led_round):
             for first, second in ((0.0, 0.0), (_CUTS_M[-1] / 2, _CUTS_M[-1] / 2)):
                 first, second = min(first, most[0]), min(second, most[1])
-                around = way(self._from(first), self._axle(_pose(run.line, second)))
+                end = self._axle(run.line, second)
+                around = way(self._from(first), end, self._came(first))
                 if around is not None:
                     return first, second, *around
         return self._to_another_part(run, most)
@@ -500,11 +586,16 @@ class Driver:
         self, run: Run, most: tuple[float, float]
     ) -> tuple[float, float, list[Way], FloatArray] | None:
         """A turn over ground that is not to be driven on, where there is no other way."""
-        if self.loose is None or self._same_part(self._from(0.0), self._axle(_pose(run.line, 0.0))):
+        if self.loose is None or self._same_part(self._from(0.0), self._axle(run.line, 0.0)):
             return None
         for first, second in (pair for k in range(len(_CUTS_M)) for pair in _cuts(k, most)):
-            start, end = self._from(first), self._axle(_pose(run.line, second))
-            found = self._way(start, end, self._trailing_at(first), fence=self.loose)
+            found = self._way(
+                self._from(first),
+                self._axle(run.line, second),
+                self._came(first),
+                trailing=self._trailing_at(first),
+                fence=self.loose,
+            )
             if found is not None:
                 self.crossings += 1
                 return first, second, *found
@@ -563,7 +654,7 @@ class Driver:
         """Work out the ways between two runs for all cuts at once."""
         pairs = {pair for k in range(len(_CUTS_M)) for pair in _cuts(k, most)}
         starts = {cut: self._from(cut) for cut, _ in pairs}
-        ends = {cut: self._axle(_pose(run.line, cut)) for _, cut in pairs}
+        ends = {cut: self._axle(run.line, cut) for _, cut in pairs}
         self.candidates.ask(
             np.array([starts[cut] for cut, _ in pairs]),
             np.array([ends[cut] for _, cut in pairs]),
@@ -575,22 +666,29 @@ class Driver:
         self,
         start: FloatArray,
         end: FloatArray,
+        came: Way,
+        goes: Way | None = None,
         trailing: FloatArray | None = None,
         bend: Bend | None = None,
         fence: Fence | None = None,
     ) -> tuple[list[Way], FloatArray] | None:
-        """The shortest way on which all of the rig is inside; backing up only where it has to."""
+        """The shortest way on which all of the rig is inside; backing up only where it has to.
+
+        ``came`` is the way to where it starts, ``goes`` the one on from its end, straight if None.
+        """
         bend = self.rig.bend if bend is None else bend
         trailing = self.trailing if trailing is None else trailing
         fence = self.fence if fence is None else fence
         for one in self.candidates.between(start, end, fence, bend):
-            way = drawn(bend, start, as_turns(one), self.rig.step_m)
-            bodies, left = self.rig.places(way, trailing)
+            way = drawn(bend, start, as_turns(one), self.rig.step_m).led_to(end)
+            bodies, left = self.rig.places(way, trailing, came, goes)
             if fence.holds(bodies):
                 return [way], left
         return None
 
-    def _led_round(self, start: FloatArray, end: FloatArray) -> tuple[list[Way], FloatArray] | None:
+    def _led_round(
+        self, start: FloatArray, end: FloatArray, came: Way
+    ) -> tuple[list[Way], FloatArray] | None:
         """A way round what must not be driven over, from corner to corner of it.
 
         Farther out where the rig cuts in behind the tractor. At each corner it is headed half way;
@@ -605,33 +703,40 @@ class Driver:
             corners = _merged(taut, self.rig.radius_m)
             if len(corners) > _MOST_CORNERS:
                 continue
-            found = self._on_by(corners, start, end, self.trailing)
+            found = self._on_by(corners, came, end, self.trailing)
             if found is not None:
                 return found
         return None
 
     def _on_by(
-        self, taut: list[FloatArray], at: FloatArray, end: FloatArray, trailing: FloatArray
+        self, taut: list[FloatArray], came: Way, end: FloatArray, trailing: FloatArray
     ) -> tuple[list[Way], FloatArray] | None:
         """On by corners of a taut string, one after another."""
         if not taut:
-            return self._way(at, end, trailing)
-        x, y, came, goes = taut[0]
-        half = came + np.angle(np.exp(1j * (goes - came))) / 2
+            return self._way(came.end, end, came, trailing=trailing)
+        x, y, before, after = taut[0]
+        half = before + np.angle(np.exp(1j * (after - before))) / 2
         far = self.rig.radius_m
-        for heading, ahead in ((half, 0.0), (goes, -far), (came, far)):
+        for heading, ahead in ((half, 0.0), (after, -far), (before, far)):
             pose = np.array([*(np.array([x, y]) + ahead * _ahead(heading)), heading])
-            found = self._way(at, pose, trailing) if self._stands(pose) else None
+            if not self._stands(pose):
+                continue
+            found = self._way(came.end, pose, came, trailing=trailing)
             if found is None:
                 continue
             (way,), left = found
-            there = np.array([*way.xy[-1], way.heading_rad[-1]])
-            on = self._on_by(taut[1:], there, end, left)
+            on = self._on_by(taut[1:], self._then(came, way), end, left)
             if on is not None:
                 return [way, *on[0]], on[1]
         return None
 
-    def _around(self, start: FloatArray, end: FloatArray) -> tuple[list[Way], FloatArray] | None:
+    def _then(self, came: Way, way: Way) -> Way:
+        """The way so far, as of `_came`, when one more has been driven."""
+        return joined(came, way).last(self.rig.settles_m)
+
+    def _around(
+        self, start: FloatArray, end: FloatArray, came: Way
+    ) -> tuple[list[Way], FloatArray] | None:
         """A way by the widest place there is."""
         arrivals = self._arrivals(end) if self._stands(start) else ()
         if arrivals:
@@ -641,14 +746,12 @@ class Driver:
         for middle in arrivals:
             key = (*np.round(start, 3).tolist(), *np.round(middle, 3).tolist())
             if key not in self.departures:
-                self.departures[key] = self._way(start, middle)
+                self.departures[key] = self._way(start, middle, came)
             to = self.departures[key]
             if to is None or (best is not None and to[0][-1].length_m >= best[0]):
                 continue
-            # On from where it comes to, which is that place to a centimetre or two.
             (first,) = to[0]
-            there = np.array([*first.xy[-1], first.heading_rad[-1]])
-            on = self._way(there, end, to[1])
+            on = self._way(middle, end, self._then(came, first), trailing=to[1])
             if on is None:
                 continue
             ways = [first, *on[0]]
@@ -669,7 +772,7 @@ class Driver:
                 self.candidates.ask(middles, ends, self.fence, self.rig.bend)
                 for middle in middles:
                     in_line = np.full(len(self.rig.behind), middle[2])
-                    if self._way(middle, end, in_line) is not None:
+                    if self._way(middle, end, standing(middle), trailing=in_line) is not None:
                         found.append(middle)
             self.arrivals[key] = tuple(found)
         return self.arrivals[key]
@@ -707,7 +810,7 @@ class Driver:
         self.passes[-1] = replace(last, line=line)
         self.trailing = left
         if backed:
-            self.turns.append(self._turn([backed]))
+            self.turns.append([backed])
             self._work(run)
         elif rest.length > 0 and not closing:
             on = np.asarray(rest.coords)[1 if second >= 0 else 0 :]
@@ -728,8 +831,7 @@ class Driver:
 
     def _backed(self, way: Way, back_m: float, trailing: FloatArray) -> Way | None:
         """Straight back to where the next run begins."""
-        end = np.array([*way.xy[-1], way.heading_rad[-1]])
-        backed = drawn(self.rig.bend, end, [(0.0, -back_m)], self.rig.step_m)
+        backed = drawn(self.rig.bend, way.end, [(0.0, -back_m)], self.rig.step_m)
         return backed if self.fence.holds(self.rig.places(backed, trailing)[0]) else None
 
     def _worked(
@@ -765,9 +867,16 @@ class Driver:
             if _askew(begins[2], a[2]) or _askew(ends[2], b[2]):
                 continue
             way = drawn(
-                gentle, self._axle(begins), [(0.0, max(-first, 0.0)), (bend, 0.0)], self.rig.step_m
+                gentle,
+                self._axle_of(begins),
+                [(0.0, max(-first, 0.0)), (bend, 0.0)],
+                self.rig.step_m,
             )
-            bodies, left = self.rig.places(way, self._trailing_at(first))
+            if 0 <= second <= run.line.length:
+                way = way.led_to(self._axle_of(ends))
+            goes = None if closing else self._begin_of(run.line, max(second, 0.0))
+            came = self._came(max(first, 0.0))
+            bodies, left = self.rig.places(way, self._trailing_at(first), came, goes)
             if self.fence.holds(bodies):
                 before = ops.substring(last, 0.0, last.length - max(first, 0.0))
                 arc = shapely.LineString(self.rig.tool_xy(way))
@@ -809,6 +918,54 @@ def _cuts(k: int, most: tuple[float, float]) -> list[tuple[float, float]]:
 
 def _askew(one_rad: float, other_rad: float) -> bool:
     return abs(float(np.angle(np.exp(1j * (one_rad - other_rad))))) > _STRAIGHT_RAD
+
+
+def _curve(line: shapely.LineString, step_m: float) -> tuple[FloatArray, FloatArray]:
+    """Places along a line, no farther apart than a step, and headings there.
+
+    A bend is spread from the middle of what comes before a corner to that of what comes after it,
+    but of a long straight takes little more than of the other side.
+    """
+    corners, steps, lengths, _ = _measured(line.simplify(_NOISE_M))
+    course = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
+    end = corners[-1] + steps[-1]
+    xy, heading = np.array([corners[0], end]), course[[0, -1]]
+    if len(corners) > 1:
+        before, after = lengths[:-1] / 2, lengths[1:] / 2
+        before, after = np.minimum(before, _UNEVEN * after), np.minimum(after, _UNEVEN * before)
+        begins = corners[1:] - before[:, None] * _ahead(course[:-1]).T
+        ends = corners[1:] + after[:, None] * _ahead(course[1:]).T
+        middles = (begins + 2 * corners[1:] + ends) / 4
+        chord = (ends - begins) @ [1.0, 1j]
+        half = course[:-1] + np.angle(chord * np.exp(-1j * course[:-1]))
+        bends = np.stack([begins, middles, ends], axis=1).reshape(-1, 2)
+        xy = np.concatenate([corners[:1], bends, [end]])
+        turned = np.stack([course[:-1], half, course[1:]], axis=1).ravel()
+        heading = np.concatenate([course[:1], turned, course[-1:]])
+    at = np.append(0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T)))
+    some = np.append(True, np.diff(at) > _NOISE_M)
+    some[-1] = True
+    xy, heading, at = xy[some], heading[some], at[some]
+    count = np.maximum(np.ceil(np.diff(at) / step_m), 1).astype(int)
+    share = (np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)).astype(float)
+    share /= np.repeat(count, count)
+    fine = np.append(np.repeat(at[:-1], count) + share * np.repeat(np.diff(at), count), at[-1])
+    return np.column_stack([np.interp(fine, at, of) for of in xy.T]), np.interp(fine, at, heading)
+
+
+def _led(course_rad: FloatArray, length_m: FloatArray, behind_m: float) -> FloatArray:
+    """How the tool heads where its openers, so far behind its axle, head along a line.
+
+    As if they pulled the axle, driven the other way: by closed form from place to place, between
+    which the line bends evenly.
+    """
+    kept = np.exp(-length_m / behind_m)
+    rise = np.diff(course_rad) / length_m
+    pulled = course_rad[:-1] * (1 - kept) + rise * (behind_m * (1 - kept) - length_m * kept)
+    heading = [float(course_rad[-1])]
+    for some, share in zip(pulled[::-1].tolist(), kept[::-1].tolist(), strict=True):
+        heading.append(some + share * heading[-1])
+    return np.array(heading[::-1])
 
 
 def _straight_tail(line: shapely.LineString, radius_m: float) -> float:

@@ -25,7 +25,7 @@ from evenacre.planning.passes.layout import inside_rounds
 from evenacre.planning.passes.narrow import middle_runs
 from evenacre.planning.passes.open_drive import LaidDrive, line_smoothed
 from evenacre.planning.passes.order import in_order
-from evenacre.planning.passes.pass_types import Drive, PlannedPass, PlannedTurn
+from evenacre.planning.passes.pass_types import Drive, PlannedPass
 from evenacre.planning.passes.rig import Rig
 from evenacre.planning.passes.rounds import headland_legs
 from evenacre.planning.passes.smooth_legs import smoothed
@@ -151,30 +151,34 @@ def fenced_drive(
         findings.append(Finding.warning("runs_not_reached", runs=driver.dropped))
     if driver.crossings:
         findings.append(Finding.warning("turns_cross_unworkable", turns=driver.crossings))
-    backed = [turn.backs_m for turn in driver.turns if turn.backs_m]
+    turns, pins = driver.turned()
+    backed = [turn.backs_m for turn in turns if turn.backs_m]
     if backed:
         findings.append(Finding.note("turns_back_up", turns=len(backed), length_m=sum(backed)))
     return LaidDrive(
         tuple(driver.passes),
-        tuple(driver.turns),
+        tuple(turns),
         inside.heading_rad,
         laps,
         tuple(inside.blocks),
         tuple(findings),
         *_through(gate, driver.way_in, way_out),
+        tuple(pins),
     )
 
 
 def _through(
-    gate: FloatArray | None, way_in: PlannedTurn | None, way_out: PlannedTurn | None
+    gate: FloatArray | None,
+    way_in: shapely.LineString | None,
+    way_out: shapely.LineString | None,
 ) -> tuple[shapely.LineString | None, shapely.LineString | None]:
     """Ways of the openers from the gate and back to it, straight where the rig is in it."""
     if gate is None:
         return None, None
     place = (float(gate[0]), float(gate[1]))
     return (
-        way_in and shapely.LineString([place, *way_in.line.coords]),
-        way_out and shapely.LineString([*way_out.line.coords, place]),
+        way_in and shapely.LineString([place, *way_in.coords]),
+        way_out and shapely.LineString([*way_out.coords, place]),
     )
 
 

@@ -45,6 +45,7 @@ class LaidDrive:
     # From a gate to the first pass, and back from the last one: the middle of the openers
     way_in: shapely.LineString | None = None
     way_out: shapely.LineString | None = None
+    pin_runs: tuple[shapely.LineString, ...] = ()  # inside a fence: the hitch pin along each run
 
 
 def open_drive(

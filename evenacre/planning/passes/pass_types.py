@@ -123,7 +123,9 @@ class PassPlan:
     left: BaseGeometry = _NONE  # workable ground no pass covers, in the working plane
     crossed: BaseGeometry = _NONE  # not worked, but crossed with the tool lifted
     fenced: bool = False  # whether all of the rig stays inside the boundary
-    # Of the turns inside a fence: the way of the hitch pin, and how much of it is driven backward
+    # Inside a fence: the way of the hitch pin along passes and in turns, one on from the other, and
+    # how much of each turn is driven backward
+    pin_runs: tuple[shapely.LineString, ...] = ()
     pin_turns: tuple[shapely.LineString, ...] = ()
     backs_m: tuple[float, ...] = ()
     blocks: tuple[Block, ...] = ()  # none: all passes have the heading of the drive

@@ -203,6 +203,7 @@ def _accounted(
         turn_s=(turn_m + sum(backs)) / drive.turn_speed_mps + 2 * _SHIFT_S * len(backs),
         left=left,
         fenced=bool(field.fenced),
+        pin_runs=laid.pin_runs,
         pin_turns=tuple(turn.pin for turn in turns) if field.fenced else (),
         backs_m=tuple(turn.backs_m for turn in turns) if field.fenced else (),
         blocks=laid.blocks,

@@ -13,7 +13,7 @@ import shapely
 
 from evenacre.coverage.tow import follow
 from evenacre.model import FloatArray, Implement, TowedUnit
-from evenacre.planning.passes.bends import MOST_RAD, Bend, Way, drawn
+from evenacre.planning.passes.bends import MOST_RAD, Bend, Way, drawn, joined
 from evenacre.planning.passes.pass_types import Drive
 
 # A tractor alone turns no tighter: common practice, no source.
@@ -30,6 +30,9 @@ _CART_WIDTH_M = 3.0
 # A tool of which no tow is told is taken to be pulled this far behind, in widths, at least so many
 # metres and at most so many: common practice, no source.
 _TOW_WIDTHS, _TOW_LEAST_M, _TOW_MOST_M = 0.8, 4.0, 7.0
+# The swing of a cart that is hitched behind its axle fades to a hundredth over so many times as far
+# as it is hitched behind.
+_SETTLED = 5.0
 # Points along an outline are no farther apart.
 _OUTLINE_M = 1.5
 # Steering from straight to full lock takes a tractor alone so many metres.
@@ -112,6 +115,15 @@ class Rig:
         )
 
     @cached_property
+    def settles_m(self) -> float:
+        """So far before a bend what pulls the tool is in line, to a few millimetres.
+
+        Where the tool is hitched behind the axle of a cart, that swings out before a bend begins.
+        """
+        backs = [unit.axle_to_pin_m for unit in self.tow[:-1]]
+        return _SETTLED * max(*backs, 0.0) if backs else 0.0
+
+    @cached_property
     def step_m(self) -> float:
         """So far apart the rig is looked at along a way of the tool's axle.
 
@@ -159,13 +171,28 @@ class Rig:
         return found
 
     def places(
-        self, way: Way, trailing_rad: FloatArray
+        self,
+        way: Way,
+        trailing_rad: FloatArray,
+        came: Way | None = None,
+        goes: Way | None = None,
     ) -> tuple[list[tuple[FloatArray, FloatArray, FloatArray]], FloatArray]:
         """Outline, origin and heading of every body along a way, and the trailing ones' last.
 
-        ``trailing_rad`` (k,) is how the units behind the tool head at the beginning.
+        ``trailing_rad`` (k,) is how the units behind the tool head at the beginning. What pulls the
+        tool is looked at on the way that it ``came``, too, where it steers for this one already,
+        and steers at the end of this one for where it ``goes`` then.
         """
-        units = self.pulled_by(way)
+        if self.settles_m:
+            parts = [part for part in (came, way, goes) if part is not None]
+            until = len(way.xy) + (0 if came is None else len(came.xy) - 1)
+            pulling = self.pulled_by(joined(*parts))[1:]
+            units = [
+                (way.xy, way.heading_rad),
+                *((xy[:until], heading[:until]) for xy, heading in pulling),
+            ]
+        else:
+            units = self.pulled_by(way)
         bodies = [(self._tractor, units[-1][0], units[-1][1])]
         for number, (xy, heading) in enumerate(reversed(units[:-1])):
             last = number == len(units) - 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from typing import TypeVar
@@ -76,16 +77,14 @@ def _layers(plans: Sequence[PassPlan], every: Sequence[PassPlan]) -> dict[str, g
             ],
         ),
         "hitch_pin": _frame(
-            "field order length_m backs_m",
+            "field order part length_m backs_m",
             [
                 (
-                    *(plan.field, order, round(pin.length, 2), round(backs, 2)),
+                    *(plan.field, order, part, round(pin.length, 2), round(backs, 2)),
                     to_lonlat(pin, plan.plane),
                 )
                 for plan in plans
-                for order, (pin, backs) in enumerate(
-                    zip(plan.pin_turns, plan.backs_m, strict=True), start=1
-                )
+                for order, part, pin, backs in _pin_ways(plan)
                 if pin.length > 0
             ],
         ),
@@ -137,6 +136,15 @@ def _layers(plans: Sequence[PassPlan], every: Sequence[PassPlan]) -> dict[str, g
         for name, frame in layers.items()
         if len(frame) or name not in ("hitch_pin", "blocks", "gate_ways", "fills", "left")
     }
+
+
+def _pin_ways(plan: PassPlan) -> Iterator[tuple[int, str, shapely.LineString, float]]:
+    """Ways of the hitch pin in the order of driving: of which run or turn, and driven backward."""
+    turns = zip(plan.pin_turns, plan.backs_m, strict=True)
+    for order, run in enumerate(plan.pin_runs, start=1):
+        yield order, "run", run, 0.0
+        for pin, backs in itertools.islice(turns, 1):
+            yield order, "turn", pin, backs
 
 
 def _frame(columns: str, rows: list[tuple[object, ...]]) -> gpd.GeoDataFrame:

@@ -11,7 +11,7 @@ import pytest
 from processes import wait_for
 from small_farm import write_small_farm
 from test_desk_drill import write_towed
-from test_desk_whole import open_desk
+from test_desk_whole import open_desk, post
 
 from evenacre.desk import asked, work
 from evenacre.desk.asked import Desk
@@ -71,12 +71,12 @@ def test_who_goes_to_another_page_as_a_job_ends_arrives(
             tab.get_by_role("link", name="Season").click()
             tab.wait_for_url("**/season")
 
-        def ended() -> None:
+        def look() -> None:
+            post(address, "/look")
             wait_for(lambda: opened[0].board.job.state in ("done", "failed"))
 
         tab.route("**/season", held)
-        tab.evaluate("fetch('/look', { method: 'POST' })")
-        steps.append(ended)
+        steps.append(look)
         go()
         # And from a page that stands for one that takes long.
         monkeypatch.setattr(asked, "_PATIENCE_S", 0.0)

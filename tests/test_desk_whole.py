@@ -45,16 +45,17 @@ def open_desk(folder: Path) -> Iterator[str]:
     try:
         yield address
     finally:
-        close(address)
+        post(address, "/close")
         thread.join(60)
         assert not thread.is_alive()
 
 
-def close(address: str) -> None:
+def post(address: str, path: str) -> None:
+    """Press a button of the desk."""
     home, key = re.fullmatch(r"(.*)/enter\?key=(.*)", address).groups()  # type: ignore[union-attr]
     port = home.rpartition(":")[2]
     headers = {"Cookie": f"evenacre-desk-{port}={key}", "Origin": home}
-    request = urllib.request.Request(f"{home}/close", b"", headers)
+    request = urllib.request.Request(f"{home}{path}", b"", headers)
     with urllib.request.urlopen(request, timeout=60) as answer:
         assert answer.status == 200
 

@@ -324,6 +324,21 @@ def test_a_request_that_python_drops_is_heeded(
     assert hidden(files.folder) == []
 
 
+def test_a_request_that_a_library_makes_an_error_of_is_heeded(
+    files: Files, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def called_back(*_: object, **__: object) -> None:
+        try:
+            signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt:
+            raise SystemError("returned a result with an exception set") from None
+
+    monkeypatch.setattr("evenacre.workflows.operations.operation_load_book", called_back)
+    ran = evenacre("audit", *files.options())
+    assert (ran.code, hidden(files.folder)) == (130, [])
+    assert ran.err.endswith("Stopped. Nothing was written.\n")
+
+
 def test_a_request_to_end_is_held_back_and_heard() -> None:
     steps = []
 

@@ -57,11 +57,16 @@ def heeded() -> Iterator[None]:
 
     What the parent chose to ignore (``nohup``) stays ignored. Python drops what is raised while it
     tidies up (``__del__``, callbacks of weak references and of the collector); a request that
-    falls there is heeded at the next `committing`, or else at the end.
+    falls there is heeded at the next `committing`, or else at the end. So is one that a library
+    has made an error of its own of.
     """
     stopping = _Stopping()
     with _handled(stopping, [n for n in _ASKED if signal.getsignal(n) in _PLAIN]):
-        yield
+        try:
+            yield
+        except Exception:
+            stopping.insist()
+            raise
         stopping.insist()
 
 

@@ -32,8 +32,8 @@ _DECIMALS, _SAMPLE, _DEGREE_M = range(3, 8), 2000, 111_195.0
 # Standard deviations are of this share of the values, the nearest; of normal ones it has the
 # variance (1 - 2 z phi(z) / share), z being its end in standard deviations.
 NEAREST = 0.85
-_END = NormalDist().inv_cdf((1 + NEAREST) / 2)
-_NEAREST_VARIANCE = 1 - 2 * _END * NormalDist().pdf(_END) / NEAREST
+END = NormalDist().inv_cdf((1 + NEAREST) / 2)
+_NEAREST_VARIANCE = 1 - 2 * END * NormalDist().pdf(END) / NEAREST
 
 
 @dataclass(frozen=True)

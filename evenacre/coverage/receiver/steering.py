@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from statistics import NormalDist
-
 import numpy as np
 import pandas as pd
 from scipy.spatial import KDTree
@@ -11,6 +9,7 @@ from scipy.spatial import KDTree
 from evenacre.coverage.clean import Fixes
 from evenacre.coverage.receiver.behaviour import (
     ALONG_RAD,
+    END,
     NEAREST,
     SHORTEST_M,
     SHORTEST_WIDTHS,
@@ -29,7 +28,6 @@ _BESIDE = 3
 # be either's.
 _CLEARLY = 2.0
 _LINED = 3  # a line is fitted so often to what lies nearest
-_END = NormalDist().inv_cdf((1 + NEAREST) / 2)
 
 
 def hand_or_machine(
@@ -94,7 +92,7 @@ def _off_lines(x: FloatArray, y: FloatArray, way: IntArray) -> FloatArray:
         off = np.abs(dv - slope * du)
         most = pd.Series(off).groupby(way).quantile(NEAREST).to_numpy()
         near = off <= most[way]
-    return np.asarray(most / _END)
+    return np.asarray(most / END)
 
 
 def _means(values: FloatArray, way: IntArray, near: BoolArray) -> FloatArray:
@@ -128,7 +126,7 @@ def _off_ways(
         pair = way[row] * len(least) + way[j[row, best[row]]]
         found, of, count = np.unique(pair, return_inverse=True, return_counts=True)
         off = np.abs(apart - pd.Series(apart).groupby(of).transform("median"))
-        scatter = off.groupby(of).quantile(NEAREST).to_numpy() / _END
+        scatter = off.groupby(of).quantile(NEAREST).to_numpy() / END
         long = count * _STATION_M >= SHORTEST_M
         np.minimum.at(least, found[long] // len(least), scatter[long])
     return least

@@ -38,7 +38,14 @@
   function silentIn(place) {
     place.replaceChildren(Object.assign(document.createElement("p"), { className: "wrong", textContent: SILENT }));
   }
-  window.desk = { SILENT, watched, answered, silentIn };
+
+  /* A page that loads anew would take back whoever is on the way to another. */
+  let leaving = false;
+  window.addEventListener("beforeunload", () => {
+    leaving = true;
+    setTimeout(() => { leaving = false; }, 10_000);
+  });
+  window.desk = { SILENT, watched, answered, silentIn, isLeaving: () => leaving };
 
   // Files
 
@@ -228,12 +235,6 @@
     let typing = false;
     const typed = "input:not([type=file]):not([data-job]):not([name=pdf]), select, textarea";
     document.addEventListener("input", (event) => { typing ||= event.target.matches(typed); });
-    // A page that loads anew would take back whoever is on the way to another.
-    let leaving = false;
-    window.addEventListener("beforeunload", () => {
-      leaving = true;
-      setTimeout(() => { leaving = false; }, 10_000);
-    });
     const end = watched((job) => {
       const running = job.state === "running";
       // What came of it changes the page; files on their way would be lost.

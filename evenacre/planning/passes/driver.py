@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property, lru_cache, partial
+from functools import cache, cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,13 @@ from evenacre.planning.passes.detours import Detours
 from evenacre.planning.passes.fence import Fence
 from evenacre.planning.passes.pass_types import PlannedPass, PlannedTurn
 from evenacre.planning.passes.rig import Rig
+from evenacre.planning.passes.run_lines import (
+    curve_along,
+    headings_led,
+    pose_at,
+    straight_tail_m,
+    toward,
+)
 from evenacre.planning.passes.swaths import swath
 from evenacre.planning.passes.turns import shortest_turns
 
@@ -81,10 +88,6 @@ _AT_ONCE = 8
 _BARE = 0.05
 # A run does not go on straight farther than this (widths) to a corner.
 _FAR_WIDTHS = 2.0
-# Corners of a line that are off by no more are none; from the middle of a straight to a corner a
-# bend takes no more than so many times as far as on its other side.
-_NOISE_M = 0.002
-_UNEVEN = 3.0
 # A run that bends on a wider circle than so many of the tightest ones counts as straight.
 _STRAIGHT_RADII = 12.0
 
@@ -207,7 +210,7 @@ class Driver:
         """Expect so many metres of going forward for turns between poses of the openers (n, 3)."""
         ahead = self.rig.tool_behind_m
         starts, ends = (
-            poses + ahead * np.column_stack([_ahead(poses[:, 2]).T, np.zeros(len(poses))])
+            poses + ahead * np.column_stack([toward(poses[:, 2]).T, np.zeros(len(poses))])
             for poses in (starts, ends)
         )
         takes = self.candidates.take_m(starts, ends, self.fence, self.rig.bend)
@@ -307,7 +310,7 @@ class Driver:
         """Begin in a gate, a pose heading in: straight in until all of the rig is inside."""
         for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
             pose = np.array([*gate[:2], gate[2] + askew])
-            pose[:2] += (self.rig.back_m + ahead) * _ahead(pose[2])
+            pose[:2] += (self.rig.back_m + ahead) * toward(pose[2])
             pose = self._axle_of(pose)
             if self._stands(pose):
                 self.entry = pose
@@ -320,7 +323,7 @@ class Driver:
         start = self._start()
         for askew, ahead in itertools.product(_ASKEW_RAD, _AHEAD_M):
             pose = np.array([*gate[:2], gate[2] + askew])
-            pose[:2] += (self.rig.ahead_m + ahead) * _ahead(pose[2])
+            pose[:2] += (self.rig.ahead_m + ahead) * toward(pose[2])
             pose[2] += np.pi
             end = self._axle_of(pose)
             if start is None or not self._stands(end):
@@ -412,15 +415,17 @@ class Driver:
 
         Corners of the line stand for a curve, along which it goes.
         """
-        xy, course = _curve(line, step_m or self.rig.step_m)
+        xy, course = curve_along(line, step_m or self.rig.step_m)
         length = np.hypot(*np.diff(xy, axis=0).T)
         if end_rad is not None:
             course[-1] += np.angle(np.exp(1j * (end_rad - course[-1])))
         behind = self.rig.tool_behind_m
-        heading = _led(course, length, behind) if behind > 0 and np.ptp(course) > 0 else course
+        heading = (
+            headings_led(course, length, behind) if behind > 0 and np.ptp(course) > 0 else course
+        )
         at = np.concatenate([[0.0], np.cumsum(length)])
         bent = np.gradient(heading, at) if len(at) > 2 else np.zeros(len(at))
-        return Way(xy + behind * _ahead(heading).T, heading, bent, float(at[-1]))
+        return Way(xy + behind * toward(heading).T, heading, bent, float(at[-1]))
 
     def _reach(self, run: Run) -> None:
         """Turn from the last run to the next."""
@@ -445,7 +450,7 @@ class Driver:
         if at is None:
             self.missed.append(run)
         else:
-            self.trailing = np.full(len(self.rig.behind), _pose(run.line, at)[2])
+            self.trailing = np.full(len(self.rig.behind), pose_at(run.line, at)[2])
             self._work(replace(run, line=ops.substring(run.line, at, run.line.length)))
             if at >= _SHORT * self.rig.width_m:
                 self.missed.append(replace(run, line=ops.substring(run.line, 0.0, at)))
@@ -471,7 +476,7 @@ class Driver:
             return
         self.turns.pop()
         line = self.passes[-1].line
-        self.trailing = np.full(len(self.rig.behind), _pose(line, line.length)[2])
+        self.trailing = np.full(len(self.rig.behind), pose_at(line, line.length)[2])
 
     def drive_missed(self, most_dropped: float = math.inf, *, later: bool = False) -> None:
         """Try again the runs that could not be reached, either way; count those that cannot be.
@@ -526,7 +531,7 @@ class Driver:
 
     def _axle(self, line: shapely.LineString, at: float) -> FloatArray:
         """Place and heading of the tool's axle along a run."""
-        pose = _pose(line, at)
+        pose = pose_at(line, at)
         if self.rig.tool_behind_m > 0 and shapely.get_num_points(line) > 2:
             pose[2] = np.interp(at, *self._headings(line))
         return self._axle_of(pose)
@@ -551,7 +556,7 @@ class Driver:
         tail = 0.0
         if self.passes:
             last = self.passes[-1].line
-            tail = _straight_tail(last, _STRAIGHT_RADII * self.rig.radius_m)
+            tail = straight_tail_m(last, _STRAIGHT_RADII * self.rig.radius_m)
             tail = max(min(tail, last.length - least), 0.0)
         most = tail, max(run.line.length - least, 0.0)
         too_far: list[tuple[float, float]] = []  # cuts that leave too much
@@ -718,7 +723,7 @@ class Driver:
         half = before + np.angle(np.exp(1j * (after - before))) / 2
         far = self.rig.radius_m
         for heading, ahead in ((half, 0.0), (after, -far), (before, far)):
-            pose = np.array([*(np.array([x, y]) + ahead * _ahead(heading)), heading])
+            pose = np.array([*(np.array([x, y]) + ahead * toward(heading)), heading])
             if not self._stands(pose):
                 continue
             found = self._way(came.end, pose, came, trailing=trailing)
@@ -843,11 +848,11 @@ class Driver:
         next run it ends, and how the trailing units then head.
         """
         last, least = self.passes[-1].line, _SHORT * self.rig.width_m
-        a, b = _pose(last, last.length), _pose(run.line, 0.0)
+        a, b = pose_at(last, last.length), pose_at(run.line, 0.0)
         bend = float(np.angle(np.exp(1j * (b[2] - a[2]))))
         if not _CORNER_RAD[0] < abs(bend) < _CORNER_RAD[1]:
             return None
-        u, v = _ahead(a[2]), _ahead(b[2])
+        u, v = toward(a[2]), toward(b[2])
         gap = b[:2] - a[:2]
         on = (gap[0] * v[1] - gap[1] * v[0]) / (u[0] * v[1] - u[1] * v[0])
         behind, far = self.rig.tool_behind_m, _FAR_WIDTHS * self.rig.width_m
@@ -862,8 +867,8 @@ class Driver:
                 continue
             if second > run.line.length - least and not closing:
                 continue
-            begins = _pose(last, min(last.length - first, last.length))
-            ends = _pose(run.line, min(max(second, 0.0), run.line.length))
+            begins = pose_at(last, min(last.length - first, last.length))
+            ends = pose_at(run.line, min(max(second, 0.0), run.line.length))
             if _askew(begins[2], a[2]) or _askew(ends[2], b[2]):
                 continue
             way = drawn(
@@ -920,63 +925,6 @@ def _askew(one_rad: float, other_rad: float) -> bool:
     return abs(float(np.angle(np.exp(1j * (one_rad - other_rad))))) > _STRAIGHT_RAD
 
 
-def _curve(line: shapely.LineString, step_m: float) -> tuple[FloatArray, FloatArray]:
-    """Places along a line, no farther apart than a step, and headings there.
-
-    A bend is spread from the middle of what comes before a corner to that of what comes after it,
-    but of a long straight takes little more than of the other side.
-    """
-    corners, steps, lengths, _ = _measured(line.simplify(_NOISE_M))
-    course = np.unwrap(np.arctan2(steps[:, 1], steps[:, 0]))
-    end = corners[-1] + steps[-1]
-    xy, heading = np.array([corners[0], end]), course[[0, -1]]
-    if len(corners) > 1:
-        before, after = lengths[:-1] / 2, lengths[1:] / 2
-        before, after = np.minimum(before, _UNEVEN * after), np.minimum(after, _UNEVEN * before)
-        begins = corners[1:] - before[:, None] * _ahead(course[:-1]).T
-        ends = corners[1:] + after[:, None] * _ahead(course[1:]).T
-        middles = (begins + 2 * corners[1:] + ends) / 4
-        chord = (ends - begins) @ [1.0, 1j]
-        half = course[:-1] + np.angle(chord * np.exp(-1j * course[:-1]))
-        bends = np.stack([begins, middles, ends], axis=1).reshape(-1, 2)
-        xy = np.concatenate([corners[:1], bends, [end]])
-        turned = np.stack([course[:-1], half, course[1:]], axis=1).ravel()
-        heading = np.concatenate([course[:1], turned, course[-1:]])
-    at = np.append(0.0, np.cumsum(np.hypot(*np.diff(xy, axis=0).T)))
-    some = np.append(True, np.diff(at) > _NOISE_M)
-    some[-1] = True
-    xy, heading, at = xy[some], heading[some], at[some]
-    count = np.maximum(np.ceil(np.diff(at) / step_m), 1).astype(int)
-    share = (np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)).astype(float)
-    share /= np.repeat(count, count)
-    fine = np.append(np.repeat(at[:-1], count) + share * np.repeat(np.diff(at), count), at[-1])
-    return np.column_stack([np.interp(fine, at, of) for of in xy.T]), np.interp(fine, at, heading)
-
-
-def _led(course_rad: FloatArray, length_m: FloatArray, behind_m: float) -> FloatArray:
-    """How the tool heads where its openers, so far behind its axle, head along a line.
-
-    As if they pulled the axle, driven the other way: by closed form from place to place, between
-    which the line bends evenly.
-    """
-    kept = np.exp(-length_m / behind_m)
-    rise = np.diff(course_rad) / length_m
-    pulled = course_rad[:-1] * (1 - kept) + rise * (behind_m * (1 - kept) - length_m * kept)
-    heading = [float(course_rad[-1])]
-    for some, share in zip(pulled[::-1].tolist(), kept[::-1].tolist(), strict=True):
-        heading.append(some + share * heading[-1])
-    return np.array(heading[::-1])
-
-
-def _straight_tail(line: shapely.LineString, radius_m: float) -> float:
-    """Length at the end of a run on which it bends nowhere tighter than a radius."""
-    _, step, length, _ = _measured(line)
-    course = np.arctan2(step[:, 1], step[:, 0])
-    bend = np.abs(np.angle(np.exp(1j * np.diff(course))))
-    tight = np.flatnonzero(bend * radius_m > (length[1:] + length[:-1]) / 2)
-    return float(length[tight[-1] + 1 :].sum() if len(tight) else length.sum())
-
-
 def _unless(line: shapely.LineString, width_m: float, *done: shapely.LineString) -> float:
     """Area of what the tool sweeps along a line and has not along others."""
     if line.length <= 0:
@@ -985,26 +933,3 @@ def _unless(line: shapely.LineString, width_m: float, *done: shapely.LineString)
     for other in done:
         ground = overlaid(shapely.difference, ground, swath(other, width_m))
     return float(ground.area)
-
-
-def _ahead(heading_rad: float | FloatArray) -> FloatArray:
-    return np.array([np.cos(heading_rad), np.sin(heading_rad)])
-
-
-def _pose(line: shapely.LineString, at: float) -> FloatArray:
-    """Place and heading along a run."""
-    xy, steps, lengths, reached = _measured(line)
-    k = min(int(np.searchsorted(reached, at)), len(reached) - 1)
-    step, share = steps[k], (at - (reached[k] - lengths[k])) / lengths[k]
-    x, y = xy[k] + step * share
-    return np.array([x, y, math.atan2(step[1], step[0])])
-
-
-@lru_cache(maxsize=512)
-def _measured(line: shapely.LineString) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Where the straights of a run begin, where to they go, their lengths, and those added up."""
-    xy = shapely.get_coordinates(line)
-    steps = np.diff(xy, axis=0)
-    lengths = np.hypot(*steps.T)
-    some = lengths > 0
-    return xy[:-1][some], steps[some], lengths[some], np.cumsum(lengths[some])

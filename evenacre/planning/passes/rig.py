@@ -120,8 +120,7 @@ class Rig:
 
         Where the tool is hitched behind the axle of a cart, that swings out before a bend begins.
         """
-        backs = [unit.axle_to_pin_m for unit in self.tow[:-1]]
-        return _SETTLED * max(*backs, 0.0) if backs else 0.0
+        return _SETTLED * max([0.0, *(unit.axle_to_pin_m for unit in self.tow[:-1])])
 
     @cached_property
     def step_m(self) -> float:
